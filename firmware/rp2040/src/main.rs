@@ -1,0 +1,2 @@
+//! RP2040 image.
+fn main() {}

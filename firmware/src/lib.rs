@@ -1,0 +1,2 @@
+//! Portable firmware.
+#![no_std]

@@ -1,0 +1,2 @@
+//! Host.
+fn main() {}

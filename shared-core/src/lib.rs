@@ -1,0 +1,2 @@
+//! core
+#![cfg_attr(not(test), no_std)]
