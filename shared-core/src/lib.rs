@@ -1,5 +1,14 @@
-//! core
+//! Measurement and judgement of a plug-in ground and polarity tester.
 #![cfg_attr(not(test), no_std)]
+
+pub mod evidence;
+pub mod finding;
+pub mod lamps;
+pub mod limits;
+pub mod link;
+pub mod record;
 pub mod sample;
 pub mod slots;
+pub mod topology;
 pub mod units;
+pub mod verdict;

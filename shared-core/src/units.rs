@@ -141,9 +141,7 @@ impl Millis {
 }
 
 /// Seconds since 1970-01-01T00:00:00Z, from the battery-backed clock chip.
-#[derive(
-    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
-)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct UnixSeconds(u64);
 

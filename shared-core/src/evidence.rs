@@ -1,0 +1,238 @@
+//! What was measured in one test, each value with its uncertainty or the reason why it is
+//! missing. This is all that a verdict may rest on, and all that a record keeps of a
+//! measurement: an old record can be judged again under other limits.
+
+use serde::{Deserialize, Serialize};
+
+use crate::slots::{ClipTarget, LEADS, Pair};
+use crate::units::{Hertz, Ohms, Radians, Ratio, Volts};
+
+/// A value and its standard uncertainty `u` (k = 1), in the same unit.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Reading<T> {
+    /// The estimate.
+    pub value: T,
+    /// Its standard uncertainty, never negative.
+    pub u: T,
+}
+
+/// A reading, or why there is none. A value that could not be measured is never 0 or NaN.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub enum Measured<T> {
+    /// Measured.
+    Known(Reading<T>),
+    /// Not measured, and why.
+    Missing(Missing),
+}
+
+impl<T: Copy> Measured<T> {
+    /// A measured value.
+    #[must_use]
+    pub const fn known(value: T, u: T) -> Self {
+        Self::Known(Reading { value, u })
+    }
+
+    /// The estimate, if there is one.
+    #[must_use]
+    pub fn value(&self) -> Option<T> {
+        self.reading().map(|reading| reading.value)
+    }
+
+    /// Estimate and uncertainty, if there are any.
+    #[must_use]
+    pub const fn reading(&self) -> Option<Reading<T>> {
+        match self {
+            Self::Known(reading) => Some(*reading),
+            Self::Missing(_) => None,
+        }
+    }
+}
+
+/// Why a value is missing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Missing {
+    /// This test did not ask for it.
+    NotAsked,
+    /// No voltage to measure it with.
+    NoVoltage,
+    /// The clip lead hangs free.
+    ClipFree,
+    /// An interlock refused: the current for this measurement would not have been safe.
+    Refused,
+    /// It moved too much to be stated.
+    Unsteady,
+    /// An input was beyond full scale.
+    Clipped,
+}
+
+/// RMS value and angle of the line-frequency component of a voltage.
+///
+/// The angle is against the reference pair of the test ([`SlotVoltages::reference`]).
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Phasor {
+    /// RMS of the fundamental, 0 V and up.
+    pub rms: Volts,
+    /// Angle against the reference, -pi ..= pi. Means nothing where `rms` is near its noise.
+    pub angle: Radians,
+}
+
+impl Phasor {
+    /// Part in phase with the reference.
+    #[must_use]
+    pub fn in_phase(&self) -> Volts {
+        Volts::new(self.rms.get() * libm::cosf(self.angle.get()))
+    }
+
+    /// Part that leads the reference by a quarter turn.
+    #[must_use]
+    pub fn quadrature(&self) -> Volts {
+        Volts::new(self.rms.get() * libm::sinf(self.angle.get()))
+    }
+}
+
+/// One slot-pair voltage as measured over a test.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct PairVoltage {
+    /// Line-frequency component.
+    pub fundamental: Phasor,
+    /// True RMS, all components up to the converter's band (about 1.6 kHz at -3 dB... see
+    /// `calibration` for the droop), mean value included.
+    pub true_rms: Volts,
+    /// What is left of the true RMS when fundamental and mean value are taken out:
+    /// harmonics and noise.
+    pub residual: Volts,
+    /// Mean value (DC).
+    pub mean: Volts,
+}
+
+/// The voltages of the test, from the string currents of the four leads.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct SlotVoltages {
+    /// Narrow against wide, ground against wide, narrow against ground.
+    pub pairs: [PairVoltage; 3],
+    /// The pair whose angle is taken as zero: the largest.
+    pub reference: usize,
+    /// Standard uncertainty of a voltage as a share of its value (calibration).
+    pub u_gain: Ratio,
+    /// Standard uncertainty of a voltage near zero (noise of the window).
+    pub u_floor: Volts,
+    /// RMS fundamental of each lead against the star, channel order. An open slot draws no
+    /// string current, so its lead reads near 0 here.
+    pub leads: [Volts; LEADS],
+}
+
+impl SlotVoltages {
+    /// The voltage of a slot pair. Clip pairs are not slot voltages: `None`.
+    #[must_use]
+    pub fn pair(&self, pair: Pair) -> Option<&PairVoltage> {
+        match pair {
+            Pair::NarrowWide => self.pairs.first(),
+            Pair::GroundWide => self.pairs.get(1),
+            Pair::NarrowGround => self.pairs.get(2),
+            Pair::ClipWide | Pair::ClipGround => None,
+        }
+    }
+
+    /// `v_nw`.
+    #[must_use]
+    pub const fn narrow_wide(&self) -> &PairVoltage {
+        &self.pairs[0]
+    }
+
+    /// `v_gw`.
+    #[must_use]
+    pub const fn ground_wide(&self) -> &PairVoltage {
+        &self.pairs[1]
+    }
+
+    /// `v_ng`.
+    #[must_use]
+    pub const fn narrow_ground(&self) -> &PairVoltage {
+        &self.pairs[2]
+    }
+}
+
+/// Sum of the four string currents, stated as the voltage it would be at one slot.
+///
+/// Charge has nowhere else to go than the small capacitance of the isolation barrier, so the
+/// part in phase with the star must vanish in a healthy tester; the part in quadrature with
+/// it is what the barrier drains.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct ZeroSum {
+    /// Part in phase with the largest lead.
+    pub in_phase: Volts,
+    /// Part in quadrature with it.
+    pub quadrature: Volts,
+}
+
+/// Health of the tester during the test, as far as the frames tell.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct FrameHealth {
+    /// Windows that went into the evidence.
+    pub windows: u16,
+    /// Frames that failed their check word or never arrived, since the test began.
+    pub bad_frames: u32,
+    /// Frames in which a lead was beyond full scale.
+    pub clipped_frames: u32,
+}
+
+/// The load-step ratio rho = Z_neutral / (Z_hot + Z_neutral + Z_source) of the steps seen.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LoadStep {
+    /// Real part of the ratio.
+    pub rho: Reading<Ratio>,
+    /// Size of its imaginary part.
+    pub rho_imaginary: Ratio,
+    /// Steps found.
+    pub steps: u16,
+    /// RMS of the sag of `v_nw` over the steps.
+    pub sag: Volts,
+}
+
+/// Everything that one test measured.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Evidence {
+    /// Slot voltages, or why there are none.
+    pub slots: Result<SlotVoltages, Missing>,
+    /// Line frequency.
+    pub frequency: Measured<Hertz>,
+    /// Greatest change of a slot voltage from one window of the test to the next.
+    pub unsteadiness: Volts,
+    /// Zero-sum check of the string currents.
+    pub zero_sum: ZeroSum,
+    /// Frames and clipping.
+    pub health: FrameHealth,
+    /// What the clip was said to be on.
+    pub clip_target: ClipTarget,
+    /// Clip against wide.
+    pub clip_wide: Result<Phasor, Missing>,
+    /// Resistance of the earth path (probe from narrow to ground).
+    pub earth_path: Measured<Ohms>,
+    /// Load-step ratio.
+    pub load_step: Result<LoadStep, Missing>,
+}
+
+impl Evidence {
+    /// Evidence of a test in which nothing has been measured yet.
+    #[must_use]
+    pub const fn empty() -> Self {
+        Self {
+            slots: Err(Missing::NotAsked),
+            frequency: Measured::Missing(Missing::NotAsked),
+            unsteadiness: Volts::ZERO,
+            zero_sum: ZeroSum {
+                in_phase: Volts::ZERO,
+                quadrature: Volts::ZERO,
+            },
+            health: FrameHealth {
+                windows: 0,
+                bad_frames: 0,
+                clipped_frames: 0,
+            },
+            clip_target: ClipTarget::NotConnected,
+            clip_wide: Err(Missing::ClipFree),
+            earth_path: Measured::Missing(Missing::NotAsked),
+            load_step: Err(Missing::NotAsked),
+        }
+    }
+}

@@ -1,0 +1,146 @@
+//! Frames on the serial line: COBS around a message and its CRC-32, ended by a zero byte.
+//!
+//! Knows bytes only. COBS by crate `cobs`; CRC-32/ISO-HDLC (check value cbf43926) by crate
+//! `crc`. The CRC stands inside the frame because the tail of an over-long or cut frame would
+//! otherwise be taken for a frame of its own.
+
+use core::fmt;
+
+use crc::{CRC_32_ISO_HDLC, Crc};
+use serde::Serialize;
+
+use super::{MAX_FRAME, MAX_MESSAGE};
+
+const CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
+
+/// Bytes of the check word.
+const CRC_BYTES: usize = 4;
+
+/// Why a frame was not accepted, or a message could not be framed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum FrameError {
+    /// More bytes than any frame has came without a zero byte; they were dropped.
+    TooLong,
+    /// Not COBS.
+    Encoding,
+    /// Too short to hold a check word.
+    TooShort,
+    /// The check word does not match.
+    Checksum,
+    /// The message does not fit a frame.
+    MessageTooLong,
+}
+
+impl fmt::Display for FrameError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::TooLong => "a frame without an end was dropped",
+            Self::Encoding => "a frame is not COBS",
+            Self::TooShort => "a frame is too short for its check word",
+            Self::Checksum => "a frame's check word does not match",
+            Self::MessageTooLong => "a message does not fit a frame",
+        })
+    }
+}
+
+impl core::error::Error for FrameError {}
+
+/// Writes `message` as one frame into `out` and returns its length, closing zero included.
+///
+/// # Errors
+/// [`FrameError::MessageTooLong`] if the message takes more than [`MAX_MESSAGE`] bytes or
+/// `out` fewer than the frame; [`MAX_FRAME`] bytes always suffice.
+pub fn encode<M: Serialize>(message: &M, out: &mut [u8]) -> Result<usize, FrameError> {
+    let mut body = [0; MAX_MESSAGE + CRC_BYTES];
+    let used = postcard::to_slice(message, &mut body[..MAX_MESSAGE])
+        .map_err(|_| FrameError::MessageTooLong)?
+        .len();
+    let check = CRC.checksum(&body[..used]).to_le_bytes();
+    body[used..used + CRC_BYTES].copy_from_slice(&check);
+    let length = used + CRC_BYTES;
+    if out.len() < cobs::max_encoding_length(length) + 1 {
+        return Err(FrameError::MessageTooLong);
+    }
+    let encoded = cobs::encode(&body[..length], out);
+    let end = out.get_mut(encoded).ok_or(FrameError::MessageTooLong)?;
+    *end = 0;
+    Ok(encoded + 1)
+}
+
+/// Collects bytes into frames.
+#[derive(Clone, Debug)]
+pub struct FrameReader {
+    buffer: [u8; MAX_FRAME],
+    used: usize,
+    /// The frame in hand was too long; bytes are dropped up to its zero.
+    overflowed: bool,
+}
+
+impl Default for FrameReader {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl FrameReader {
+    /// A reader that expects the start of a frame.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self {
+            buffer: [0; MAX_FRAME],
+            used: 0,
+            overflowed: false,
+        }
+    }
+
+    /// Whether bytes of an unfinished frame are held.
+    #[must_use]
+    pub const fn is_inside_frame(&self) -> bool {
+        self.used > 0 || self.overflowed
+    }
+
+    /// Drops what is held of an unfinished frame.
+    pub const fn reset(&mut self) {
+        self.used = 0;
+        self.overflowed = false;
+    }
+
+    /// Takes one byte. `None` while a frame is unfinished; empty frames (a zero after a zero)
+    /// are passed over, so that a sender may open with a zero to get in step.
+    ///
+    /// The message bytes stay valid until the next call.
+    pub fn push(&mut self, byte: u8) -> Option<Result<&[u8], FrameError>> {
+        if byte != 0 {
+            match self.buffer.get_mut(self.used) {
+                Some(place) if !self.overflowed => {
+                    *place = byte;
+                    self.used += 1;
+                }
+                _ => self.overflowed = true,
+            }
+            return None;
+        }
+        let used = core::mem::take(&mut self.used);
+        if core::mem::take(&mut self.overflowed) {
+            return Some(Err(FrameError::TooLong));
+        }
+        if used == 0 {
+            return None;
+        }
+        Some(Self::open(&mut self.buffer[..used]))
+    }
+
+    fn open(frame: &mut [u8]) -> Result<&[u8], FrameError> {
+        let report = cobs::decode_in_place(frame).map_err(|_| FrameError::Encoding)?;
+        let body = frame.get(..report).ok_or(FrameError::Encoding)?;
+        let (message, check) = body
+            .split_last_chunk::<CRC_BYTES>()
+            .ok_or(FrameError::TooShort)?;
+        if CRC.checksum(message) == u32::from_le_bytes(*check) {
+            Ok(message)
+        } else {
+            Err(FrameError::Checksum)
+        }
+    }
+}
