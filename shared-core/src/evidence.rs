@@ -95,11 +95,11 @@ impl Phasor {
 pub struct PairVoltage {
     /// Line-frequency component.
     pub fundamental: Phasor,
-    /// True RMS, all components up to the converter's band (about 1.6 kHz at -3 dB... see
-    /// `calibration` for the droop), mean value included.
+    /// True RMS: fundamental, mean value and [`Self::residual`].
     pub true_rms: Volts,
     /// What is left of the true RMS when fundamental and mean value are taken out:
-    /// harmonics and noise.
+    /// harmonics and noise. The converter's sinc3 response is not taken out of it: the third
+    /// harmonic reads 1.0 % low, the fifth 2.7 % (see [`crate::front_end`]).
     pub residual: Volts,
     /// Mean value (DC).
     pub mean: Volts,
@@ -168,6 +168,8 @@ pub struct ZeroSum {
 /// Health of the tester during the test, as far as the frames tell.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct FrameHealth {
+    /// Whether the tester holds a valid calibration.
+    pub calibrated: bool,
     /// Windows that went into the evidence.
     pub windows: u16,
     /// Frames that failed their check word or never arrived, since the test began.
@@ -225,6 +227,7 @@ impl Evidence {
                 quadrature: Volts::ZERO,
             },
             health: FrameHealth {
+                calibrated: false,
                 windows: 0,
                 bad_frames: 0,
                 clipped_frames: 0,

@@ -61,6 +61,8 @@ pub enum FindingCode {
     NotCalibrated,
     /// The earth-path reading is below the tester's own reference resistor: tester fault.
     ReferenceResistorUnseen,
+    /// The clip shows line voltage on the appliance's frame.
+    LiveFrame,
 }
 
 impl FindingCode {
@@ -95,11 +97,12 @@ impl FindingCode {
             Self::FramesDamaged => 53,
             Self::NotCalibrated => 54,
             Self::ReferenceResistorUnseen => 55,
+            Self::LiveFrame => 25,
         }
     }
 
     /// Every code, in record order.
-    pub const ALL: [Self; 26] = [
+    pub const ALL: [Self; 27] = [
         Self::ReadsSound,
         Self::ReversedPolarity,
         Self::OpenGround,
@@ -126,6 +129,7 @@ impl FindingCode {
         Self::FramesDamaged,
         Self::NotCalibrated,
         Self::ReferenceResistorUnseen,
+        Self::LiveFrame,
     ];
 }
 

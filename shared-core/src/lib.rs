@@ -1,14 +1,19 @@
 //! Measurement and judgement of a plug-in ground and polarity tester.
 #![cfg_attr(not(test), no_std)]
 
+pub mod calibration;
 pub mod evidence;
 pub mod finding;
+pub mod front_end;
+pub mod judge;
 pub mod lamps;
 pub mod limits;
 pub mod link;
+pub mod measure;
 pub mod record;
 pub mod sample;
 pub mod slots;
 pub mod topology;
 pub mod units;
 pub mod verdict;
+pub mod window;

@@ -42,7 +42,7 @@ macro_rules! quantity {
 
             /// Rounds a computed `f64` to this quantity.
             #[must_use]
-            pub(crate) const fn from_f64(value: f64) -> Self {
+            pub const fn from_f64(value: f64) -> Self {
                 Self(value as f32)
             }
         }

@@ -1,0 +1,418 @@
+//! The rungs, in order, and how their findings make an outcome.
+
+use crate::evidence::{Evidence, LoadStep, Measured, SlotVoltages};
+use crate::finding::{Finding, FindingCode, NextCheck};
+use crate::limits::Limits;
+use crate::slots::ClipTarget;
+use crate::topology::{Topology, TopologySet};
+use crate::units::Volts;
+use crate::verdict::{Outcome, Unproven, Verdict};
+
+use super::pattern;
+
+/// Judges `evidence` under `limits`.
+#[must_use]
+pub fn judge(evidence: &Evidence, limits: &Limits) -> Verdict {
+    if let Some(code) = tester_fault(evidence, limits) {
+        return ended(
+            Outcome::TesterFault,
+            &[without_rivals(code, NextCheck::ServiceTheTester)],
+        );
+    }
+    let slots = match &evidence.slots {
+        Ok(slots) => slots,
+        Err(_) => {
+            let unsteady = without_rivals(FindingCode::Unsteady, NextCheck::Repeat);
+            return ended(Outcome::CannotTell, &[unsteady]);
+        }
+    };
+    let wiring = told_by_clip(pattern::read(slots, limits), evidence, slots, limits);
+    let doubt = doubt(evidence, &wiring, limits);
+    if is_danger(&wiring) {
+        return with_doubt(Outcome::Danger, wiring, doubt);
+    }
+    if doubt.is_some() {
+        return with_doubt(Outcome::CannotTell, wiring, doubt);
+    }
+    if wiring.code != FindingCode::ReadsSound {
+        let mut verdict = ended(Outcome::Fault, &[wiring]);
+        if wiring.code == FindingCode::OpenGround {
+            add(&mut verdict, supply(slots, limits));
+        }
+        return verdict;
+    }
+    climb(evidence, slots, wiring, limits)
+}
+
+/// Rung 1.
+fn tester_fault(evidence: &Evidence, limits: &Limits) -> Option<FindingCode> {
+    let health = &evidence.health;
+    if !health.calibrated {
+        return Some(FindingCode::NotCalibrated);
+    }
+    let frames = f32::from(health.windows) * crate::window::WINDOW as f32;
+    if health.bad_frames as f32 > frames * limits.bad_frame_share.get() {
+        return Some(FindingCode::FramesDamaged);
+    }
+    if health.clipped_frames > 0 {
+        return Some(FindingCode::BeyondFullScale);
+    }
+    if let Ok(slots) = &evidence.slots {
+        let largest = slots.leads.iter().fold(0.0_f32, |a, b| a.max(b.get()));
+        let in_phase = limits.sum_floor.get() + largest * limits.sum_share.get();
+        let quadrature = limits.sum_floor.get() + largest * limits.sum_quadrature_share.get();
+        // Written so that a NaN fails.
+        let holds = evidence.zero_sum.in_phase.abs().get() <= in_phase
+            && evidence.zero_sum.quadrature.abs().get() <= quadrature
+            && loop_closes(slots, limits);
+        if !holds {
+            return Some(FindingCode::StringSumBroken);
+        }
+    }
+    if let Measured::Known(path) = evidence.earth_path
+        && path.value < limits.earth_path_lowest
+    {
+        return Some(FindingCode::ReferenceResistorUnseen);
+    }
+    None
+}
+
+/// `v_nw - v_ng - v_gw = 0`: holds by construction where the three come from the same
+/// channels; evidence from elsewhere must close as well.
+fn loop_closes(slots: &SlotVoltages, limits: &Limits) -> bool {
+    let parts = slots
+        .pairs
+        .each_ref()
+        .map(|pair| (pair.fundamental.in_phase(), pair.fundamental.quadrature()));
+    let [nw, gw, ng] = parts;
+    let residue = |a: Volts, b: Volts, c: Volts| (a - b - c).abs();
+    let largest = slots
+        .pairs
+        .iter()
+        .fold(0.0_f32, |a, pair| a.max(pair.fundamental.rms.get()));
+    let allowed = limits.sum_floor.get() + largest * limits.sum_share.get();
+    residue(nw.0, ng.0, gw.0).get() <= allowed && residue(nw.1, ng.1, gw.1).get() <= allowed
+}
+
+/// Rung 2: why the evidence does not tell, if it does not.
+fn doubt(evidence: &Evidence, wiring: &Finding, limits: &Limits) -> Option<Finding> {
+    let repeat = |code| Some(without_rivals(code, NextCheck::Repeat));
+    if evidence.unsteadiness > limits.steady {
+        return repeat(FindingCode::Unsteady);
+    }
+    match evidence.frequency {
+        Measured::Known(frequency) => {
+            let utility = limits.utility_low..=limits.utility_high;
+            if utility.contains(&frequency.value) {
+                None
+            } else {
+                Some(Finding {
+                    code: FindingCode::NotUtilityFrequency,
+                    rivals: TopologySet::of(&[Topology::FloatingSource]),
+                    next: NextCheck::SupplyAtPanel,
+                })
+            }
+        }
+        // With hardly any voltage there is no frequency to doubt.
+        Measured::Missing(_) => match wiring.code {
+            FindingCode::Dead | FindingCode::OpenHot => None,
+            _ => repeat(FindingCode::Unsteady),
+        },
+    }
+}
+
+/// Rung 3: a set with an energised ground in it is a danger until it is told apart, unless
+/// the pattern is the one that every sound receptacle gives too.
+fn is_danger(wiring: &Finding) -> bool {
+    match wiring.code {
+        FindingCode::ReadsSound => false,
+        // Everything is in the set of an unknown pattern; it is a fault of unknown kind.
+        FindingCode::UnknownPattern => false,
+        FindingCode::LiveFrame | FindingCode::ReversedAndJoined => true,
+        _ => wiring.rivals.may_energise_ground(),
+    }
+}
+
+/// What the clip adds to a pattern.
+fn told_by_clip(
+    mut wiring: Finding,
+    evidence: &Evidence,
+    slots: &SlotVoltages,
+    limits: &Limits,
+) -> Finding {
+    let Ok(clip) = evidence.clip_wide else {
+        return wiring;
+    };
+    let wide_to_clip = clip.rms;
+    match evidence.clip_target {
+        ClipTarget::NotConnected => wiring,
+        ClipTarget::ApplianceFrame => {
+            let frame_to_ground = frame_to_ground(evidence, slots);
+            if wiring.code == FindingCode::ReadsSound && frame_to_ground > limits.touchable {
+                wiring.code = FindingCode::LiveFrame;
+                wiring.next = NextCheck::IsolateAtPanel;
+            }
+            wiring
+        }
+        ClipTarget::IndependentEarth => {
+            let at_earth = wide_to_clip < limits.neutral_to_earth;
+            let at_hot = wide_to_clip >= limits.live_low && wide_to_clip <= limits.live_high;
+            let narrowed = |set: &[Topology]| wiring.rivals.intersection(TopologySet::of(set));
+            match wiring.code {
+                FindingCode::ReadsSound if at_hot => Finding {
+                    code: FindingCode::ReversedAndJoined,
+                    rivals: narrowed(&[Topology::ReversedAndJoined, Topology::Mirror]),
+                    next: NextCheck::IsolateAtPanel,
+                },
+                FindingCode::ReadsSound if at_earth => {
+                    wiring.rivals = wiring.rivals.without(TopologySet::of(&[
+                        Topology::ReversedAndJoined,
+                        Topology::Mirror,
+                    ]));
+                    wiring.next = NextCheck::EarthPath;
+                    wiring
+                }
+                // Wide at earth: the blades are right and the ground slot is hot.
+                FindingCode::ReversedPolarity if at_earth => Finding {
+                    code: FindingCode::GroundOnHot,
+                    rivals: narrowed(&[Topology::GroundOnHotSameLeg]),
+                    next: NextCheck::IsolateAtPanel,
+                },
+                FindingCode::ReversedPolarity if at_hot => Finding {
+                    rivals: narrowed(&[Topology::ReversedPolarity]),
+                    next: NextCheck::OpenReceptacleBox,
+                    ..wiring
+                },
+                _ => wiring,
+            }
+        }
+    }
+}
+
+/// Voltage of the clipped frame against the ground slot: `v_cw - v_gw`.
+fn frame_to_ground(evidence: &Evidence, slots: &SlotVoltages) -> Volts {
+    let Ok(clip) = evidence.clip_wide else {
+        return Volts::ZERO;
+    };
+    let ground = &slots.ground_wide().fundamental;
+    let re = clip.in_phase() - ground.in_phase();
+    let im = clip.quadrature() - ground.quadrature();
+    Volts::new(libm::hypotf(re.get(), im.get()))
+}
+
+/// Rungs 5 to 8, on slots that read sound.
+fn climb(evidence: &Evidence, slots: &SlotVoltages, wiring: Finding, limits: &Limits) -> Verdict {
+    let mut unproven = Unproven::ALL;
+    let mut faults = heapless::Vec::<Finding, 4>::new();
+    let mut doubts = heapless::Vec::<Finding, 4>::new();
+    let mut keep = |list: &mut heapless::Vec<Finding, 4>, finding: Option<Finding>| {
+        if let Some(finding) = finding {
+            // Four places for at most three rungs.
+            let _ = list.push(finding);
+        }
+    };
+
+    let supply = supply(slots, limits);
+    match supply {
+        Some(found) if is_out_of_band(found.code) => keep(&mut faults, supply),
+        _ => keep(&mut doubts, supply),
+    }
+    match earth_path(evidence, limits) {
+        Rung::Holds => unproven.earth_path = false,
+        Rung::Fails(finding) => keep(&mut faults, Some(finding)),
+        Rung::Unclear(finding) => keep(&mut doubts, Some(finding)),
+        Rung::NotAsked => {}
+    }
+    match load_step(evidence, limits) {
+        Rung::Holds => unproven.separate_ground = false,
+        Rung::Fails(finding) => keep(&mut faults, Some(finding)),
+        Rung::Unclear(finding) => keep(&mut doubts, Some(finding)),
+        Rung::NotAsked => {}
+    }
+    // told_by_clip has taken the reversed members out if an independent earth says so.
+    unproven.polarity = wiring.rivals.contains(Topology::Mirror);
+
+    let wiring = next_of(wiring, unproven);
+    let outcome = if !faults.is_empty() {
+        Outcome::Fault
+    } else if unproven.is_empty() {
+        Outcome::Proven
+    } else {
+        Outcome::NoFaultFound
+    };
+    let mut verdict = Verdict {
+        outcome,
+        findings: heapless::Vec::new(),
+        unproven,
+    };
+    for finding in faults.iter().chain(&doubts) {
+        add(&mut verdict, Some(*finding));
+    }
+    add(&mut verdict, Some(wiring));
+    verdict
+}
+
+/// The finding with the next step that would prove more, and without the rivals that are
+/// already excluded.
+fn next_of(mut wiring: Finding, unproven: Unproven) -> Finding {
+    if !unproven.earth_path {
+        wiring.rivals = wiring.rivals.without(TopologySet::of(&[
+            Topology::GroundOnRodOnly,
+            Topology::WeakGround,
+        ]));
+    }
+    if !unproven.separate_ground {
+        wiring.rivals = wiring.rivals.without(TopologySet::of(&[
+            Topology::JoinedAtBox,
+            Topology::ReversedAndJoined,
+            Topology::WeakNeutral,
+        ]));
+    }
+    wiring.next = if unproven.polarity {
+        NextCheck::ClipOnIndependentEarth
+    } else if unproven.earth_path {
+        NextCheck::EarthPath
+    } else if unproven.separate_ground {
+        NextCheck::LoadSteps
+    } else {
+        NextCheck::None
+    };
+    wiring
+}
+
+/// How a rung came out.
+enum Rung {
+    Holds,
+    Fails(Finding),
+    Unclear(Finding),
+    NotAsked,
+}
+
+/// Rung 5, on the voltage between the blades.
+fn supply(slots: &SlotVoltages, limits: &Limits) -> Option<Finding> {
+    let volts = slots.narrow_wide().true_rms;
+    let band = limits.supply;
+    let code = if volts < band.lowest {
+        FindingCode::SupplyTooLow
+    } else if volts > band.highest {
+        FindingCode::SupplyTooHigh
+    } else if volts < band.low {
+        FindingCode::SupplyLow
+    } else if volts > band.high {
+        FindingCode::SupplyHigh
+    } else {
+        return None;
+    };
+    Some(Finding {
+        code,
+        rivals: TopologySet::EMPTY,
+        next: NextCheck::SupplyAtPanel,
+    })
+}
+
+const fn is_out_of_band(code: FindingCode) -> bool {
+    matches!(code, FindingCode::SupplyTooLow | FindingCode::SupplyTooHigh)
+}
+
+/// Rung 6.
+fn earth_path(evidence: &Evidence, limits: &Limits) -> Rung {
+    let Measured::Known(path) = evidence.earth_path else {
+        return Rung::NotAsked;
+    };
+    let clear = path.value - path.u * 3.0;
+    if path.value + path.u * 3.0 <= limits.earth_path_sound && path.u <= limits.earth_path_u {
+        Rung::Holds
+    } else if clear > limits.earth_path_sound {
+        Rung::Fails(Finding {
+            code: FindingCode::WeakEarthPath,
+            rivals: TopologySet::of(&[Topology::WeakGround, Topology::GroundOnRodOnly]),
+            next: NextCheck::OpenReceptacleBox,
+        })
+    } else {
+        Rung::Unclear(without_rivals(
+            FindingCode::EarthPathUnclear,
+            NextCheck::Repeat,
+        ))
+    }
+}
+
+/// Rung 7: the rule on rho.
+fn load_step(evidence: &Evidence, limits: &Limits) -> Rung {
+    let Ok(step) = &evidence.load_step else {
+        return Rung::NotAsked;
+    };
+    let unclear = Rung::Unclear(without_rivals(
+        FindingCode::LoadStepUnclear,
+        NextCheck::LoadSteps,
+    ));
+    if !is_telling(step, limits) {
+        return unclear;
+    }
+    let reach = step.rho.u * 4.0;
+    let (low, high) = (step.rho.value - reach, step.rho.value + reach);
+    if low > limits.rho_weak_neutral {
+        Rung::Fails(Finding {
+            code: FindingCode::WeakNeutral,
+            rivals: TopologySet::of(&[Topology::WeakNeutral]),
+            next: NextCheck::OpenReceptacleBox,
+        })
+    } else if low > limits.rho_separate {
+        Rung::Holds
+    } else if high < limits.rho_joined {
+        Rung::Fails(Finding {
+            code: FindingCode::JoinedNearReceptacle,
+            rivals: TopologySet::of(&[Topology::JoinedAtBox, Topology::ReversedAndJoined]),
+            next: NextCheck::ClipOnIndependentEarth,
+        })
+    } else {
+        unclear
+    }
+}
+
+/// Whether the steps are many and large enough, and in phase.
+fn is_telling(step: &LoadStep, limits: &Limits) -> bool {
+    step.steps >= limits.rho_steps
+        && step.sag >= limits.rho_sag
+        && step.rho_imaginary.abs() <= limits.rho_imaginary
+}
+
+const fn without_rivals(code: FindingCode, next: NextCheck) -> Finding {
+    Finding {
+        code,
+        rivals: TopologySet::EMPTY,
+        next,
+    }
+}
+
+/// A verdict that stops short of proving anything.
+fn ended(outcome: Outcome, findings: &[Finding]) -> Verdict {
+    let mut verdict = Verdict {
+        outcome,
+        findings: heapless::Vec::new(),
+        unproven: Unproven::ALL,
+    };
+    for finding in findings {
+        add(&mut verdict, Some(*finding));
+    }
+    verdict
+}
+
+fn with_doubt(outcome: Outcome, wiring: Finding, doubt: Option<Finding>) -> Verdict {
+    let mut verdict = ended(outcome, &[]);
+    // In a danger the wiring comes first, in doubt the reason of the doubt.
+    let (first, second) = if outcome == Outcome::Danger {
+        (Some(wiring), doubt)
+    } else {
+        (doubt, Some(wiring))
+    };
+    add(&mut verdict, first);
+    add(&mut verdict, second);
+    verdict
+}
+
+fn add(verdict: &mut Verdict, finding: Option<Finding>) {
+    if let Some(finding) = finding {
+        // Six places; no path adds more than five.
+        let _ = verdict.findings.push(finding);
+    }
+}

@@ -1,0 +1,211 @@
+//! Rungs 3 and 4: the pattern of the three slot voltages, and the set of topologies that
+//! give it.
+//!
+//! Each pair is put into a class by its size; the classes of the three pairs name the pattern.
+//! Model: an open slot floats at what the other two strings hold it, so its voltages are
+//! phantom halves; a driven slot does not care for the strings. The sets are those of the
+//! enumeration in the crate's README, as far as this version names them.
+
+use crate::evidence::{PairVoltage, SlotVoltages};
+use crate::finding::{Finding, FindingCode, NextCheck};
+use crate::limits::Limits;
+use crate::slots::Lead;
+use crate::topology::{Topology, TopologySet};
+
+/// Size of a pair's voltage.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Class {
+    /// No voltage at all.
+    Dead,
+    /// A voltage that a sound neutral or ground may carry.
+    NearZero,
+    /// More than that, less than a hot against neutral.
+    Between,
+    /// One hot leg against neutral or earth.
+    Live,
+    /// Two hot legs.
+    TwoHots,
+    /// Beyond two hot legs, or between one and two.
+    Odd,
+}
+
+impl Class {
+    fn of(pair: &PairVoltage, limits: &Limits) -> Self {
+        let rms = pair.fundamental.rms;
+        if rms < limits.dead {
+            Self::Dead
+        } else if rms < limits.near_zero {
+            Self::NearZero
+        } else if rms < limits.live_low {
+            Self::Between
+        } else if rms <= limits.live_high {
+            Self::Live
+        } else if rms >= limits.two_hots_low && rms <= limits.two_hots_high {
+            Self::TwoHots
+        } else {
+            Self::Odd
+        }
+    }
+
+    const fn is_low(self) -> bool {
+        matches!(self, Self::Dead | Self::NearZero)
+    }
+}
+
+/// Names the pattern of the slot voltages.
+pub(super) fn read(slots: &SlotVoltages, limits: &Limits) -> Finding {
+    use Class::{Between, Live, TwoHots};
+
+    let [nw, gw, ng] = slots.pairs.each_ref().map(|pair| Class::of(pair, limits));
+    let is_open = |lead| lead_is_open(slots, lead, limits);
+    match (nw, gw, ng) {
+        _ if all_dead(slots, limits) => dead(),
+        (Live, gw, Live) if gw.is_low() => reads_sound(),
+        (Live, Live, ng) if ng.is_low() => reversed_or_ground_on_hot(),
+        (Live, Live, TwoHots) => ground_on_other_leg(&[Topology::GroundOnHotOtherLeg]),
+        (Live, TwoHots, Live) => ground_on_other_leg(&[Topology::ReversedGroundOnOtherLeg]),
+        (Live, Between | Live, Between | Live) if is_open(Lead::Ground) => open_ground(),
+        (Between | Live, Between | Live, Live) if is_open(Lead::Wide) => open_neutral(),
+        (nw, Live, Live) if nw.is_low() => blades_alike(),
+        (TwoHots, Live, Live) => two_hots(),
+        (TwoHots, TwoHots, other) | (TwoHots, other, TwoHots) if other.is_low() => {
+            ground_on_other_leg(&[Topology::TwoHotsGroundOnHot])
+        }
+        _ if is_open_hot(slots, limits) => open_hot(),
+        _ => unknown(),
+    }
+}
+
+/// Dead in every respect: a DC or a high-frequency voltage between the slots is not dead.
+fn all_dead(slots: &SlotVoltages, limits: &Limits) -> bool {
+    slots.pairs.iter().all(|pair| {
+        pair.fundamental.rms < limits.dead
+            && pair.true_rms < limits.dead
+            && pair.mean.abs() < limits.dead
+    })
+}
+
+/// An open slot draws no string current: its lead stands near the star.
+fn lead_is_open(slots: &SlotVoltages, lead: Lead, limits: &Limits) -> bool {
+    let size = |lead: Lead| slots.leads[lead.channel()].get();
+    let largest = [Lead::Narrow, Lead::Wide, Lead::Ground]
+        .into_iter()
+        .map(size)
+        .fold(0.0, f32::max);
+    size(lead) <= largest * limits.open_lead_share.get()
+}
+
+/// A trace of voltage on the narrow slot, neutral and ground together.
+fn is_open_hot(slots: &SlotVoltages, limits: &Limits) -> bool {
+    let [nw, gw, ng] = slots.pairs.each_ref().map(|pair| pair.fundamental.rms);
+    gw < limits.near_zero && nw < limits.open_hot_high && ng < limits.open_hot_high && {
+        // Harmonics and DC beyond the trace itself would be something else.
+        slots
+            .pairs
+            .iter()
+            .all(|pair| pair.true_rms < limits.open_hot_high)
+    }
+}
+
+const fn finding(code: FindingCode, rivals: &[Topology], next: NextCheck) -> Finding {
+    Finding {
+        code,
+        rivals: TopologySet::of(rivals),
+        next,
+    }
+}
+
+const fn dead() -> Finding {
+    finding(
+        FindingCode::Dead,
+        &[
+            Topology::SupplyOff,
+            Topology::OpenHot,
+            Topology::OpenNeutralAndGround,
+        ],
+        NextCheck::BreakerAndUpstream,
+    )
+}
+
+const fn reads_sound() -> Finding {
+    finding(
+        FindingCode::ReadsSound,
+        &[
+            Topology::Sound,
+            Topology::JoinedAtBox,
+            Topology::ReversedAndJoined,
+            Topology::Mirror,
+            Topology::NeutralGroundExchanged,
+            Topology::GroundOnRodOnly,
+            Topology::WeakNeutral,
+            Topology::WeakGround,
+            Topology::LostServiceNeutral,
+        ],
+        NextCheck::ClipOnIndependentEarth,
+    )
+}
+
+const fn reversed_or_ground_on_hot() -> Finding {
+    finding(
+        FindingCode::ReversedPolarity,
+        &[Topology::ReversedPolarity, Topology::GroundOnHotSameLeg],
+        NextCheck::ClipOnIndependentEarth,
+    )
+}
+
+const fn ground_on_other_leg(rivals: &[Topology]) -> Finding {
+    finding(FindingCode::GroundOnHot, rivals, NextCheck::IsolateAtPanel)
+}
+
+const fn open_ground() -> Finding {
+    finding(
+        FindingCode::OpenGround,
+        &[Topology::OpenGround, Topology::ReversedOpenGround],
+        NextCheck::OpenReceptacleBox,
+    )
+}
+
+const fn open_neutral() -> Finding {
+    finding(
+        FindingCode::OpenNeutral,
+        &[Topology::OpenNeutral, Topology::OpenWideHotOnGround],
+        NextCheck::ClipOnIndependentEarth,
+    )
+}
+
+/// Both blades alike and the ground slot at line voltage against them.
+const fn blades_alike() -> Finding {
+    finding(
+        FindingCode::OpenNeutral,
+        &[
+            Topology::OpenNeutralUnderLoad,
+            Topology::BladesOnSameHot,
+            Topology::HotOnGroundOnly,
+        ],
+        NextCheck::LoadsOffAndRepeat,
+    )
+}
+
+const fn two_hots() -> Finding {
+    finding(
+        FindingCode::TwoHots,
+        &[Topology::TwoHots, Topology::TwoHotsOpenGround],
+        NextCheck::OpenReceptacleBox,
+    )
+}
+
+const fn open_hot() -> Finding {
+    finding(
+        FindingCode::OpenHot,
+        &[Topology::OpenHot, Topology::SupplyOff],
+        NextCheck::BreakerAndUpstream,
+    )
+}
+
+const fn unknown() -> Finding {
+    finding(
+        FindingCode::UnknownPattern,
+        &Topology::ALL,
+        NextCheck::IsolateAtPanel,
+    )
+}
