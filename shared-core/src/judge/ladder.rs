@@ -205,7 +205,7 @@ fn climb(evidence: &Evidence, slots: &SlotVoltages, wiring: Finding, limits: &Li
     let mut unproven = Unproven::ALL;
     let mut faults = heapless::Vec::<Finding, 4>::new();
     let mut doubts = heapless::Vec::<Finding, 4>::new();
-    let mut keep = |list: &mut heapless::Vec<Finding, 4>, finding: Option<Finding>| {
+    let keep = |list: &mut heapless::Vec<Finding, 4>, finding: Option<Finding>| {
         if let Some(finding) = finding {
             // Four places for at most three rungs.
             let _ = list.push(finding);
@@ -233,7 +233,13 @@ fn climb(evidence: &Evidence, slots: &SlotVoltages, wiring: Finding, limits: &Li
     unproven.polarity = wiring.rivals.contains(Topology::Mirror);
 
     let wiring = next_of(wiring, unproven);
-    let outcome = if !faults.is_empty() {
+    // A joint near the receptacle whose polarity is open may be the reversed one, with every
+    // frame live.
+    let may_be_live = unproven.polarity
+        && faults.iter().any(|finding| finding.rivals.may_energise_ground());
+    let outcome = if may_be_live {
+        Outcome::Danger
+    } else if !faults.is_empty() {
         Outcome::Fault
     } else if unproven.is_empty() {
         Outcome::Proven

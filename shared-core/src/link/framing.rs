@@ -7,7 +7,7 @@
 use core::fmt;
 
 use crc::{CRC_32_ISO_HDLC, Crc};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::{MAX_FRAME, MAX_MESSAGE};
 
@@ -30,6 +30,8 @@ pub enum FrameError {
     Checksum,
     /// The message does not fit a frame.
     MessageTooLong,
+    /// The frame is whole, but its content is no message of this protocol.
+    Content,
 }
 
 impl fmt::Display for FrameError {
@@ -40,6 +42,7 @@ impl fmt::Display for FrameError {
             Self::TooShort => "a frame is too short for its check word",
             Self::Checksum => "a frame's check word does not match",
             Self::MessageTooLong => "a message does not fit a frame",
+            Self::Content => "a frame holds no message of this protocol",
         })
     }
 }
@@ -66,6 +69,17 @@ pub fn encode<M: Serialize>(message: &M, out: &mut [u8]) -> Result<usize, FrameE
     let end = out.get_mut(encoded).ok_or(FrameError::MessageTooLong)?;
     *end = 0;
     Ok(encoded + 1)
+}
+
+/// Reads the message of a frame that [`FrameReader::push`] gave.
+///
+/// # Errors
+/// [`FrameError::Content`] if the bytes are not such a message, or more than one.
+pub fn decode<'a, M: Deserialize<'a>>(message: &'a [u8]) -> Result<M, FrameError> {
+    match postcard::take_from_bytes(message) {
+        Ok((read, [])) => Ok(read),
+        _ => Err(FrameError::Content),
+    }
 }
 
 /// Collects bytes into frames.

@@ -113,6 +113,19 @@ pub struct Status {
     pub bad_frames: u32,
     /// Newest record, if there is one.
     pub newest: Option<RecordNumber>,
+    /// Whether records can be kept.
+    pub journal: JournalState,
+}
+
+/// Whether the tester can keep records.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum JournalState {
+    /// Records are kept.
+    Writable,
+    /// The journal is full: pull it, then clear it.
+    Full,
+    /// The journal's chip failed; answers are shown, records are lost.
+    Failed,
 }
 
 /// Why a request was refused.
