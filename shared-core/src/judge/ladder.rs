@@ -236,7 +236,9 @@ fn climb(evidence: &Evidence, slots: &SlotVoltages, wiring: Finding, limits: &Li
     // A joint near the receptacle whose polarity is open may be the reversed one, with every
     // frame live.
     let may_be_live = unproven.polarity
-        && faults.iter().any(|finding| finding.rivals.may_energise_ground());
+        && faults
+            .iter()
+            .any(|finding| finding.rivals.may_energise_ground());
     let outcome = if may_be_live {
         Outcome::Danger
     } else if !faults.is_empty() {

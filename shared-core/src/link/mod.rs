@@ -9,7 +9,9 @@ pub mod framing;
 pub mod message;
 
 pub use framing::{FrameError, FrameReader, decode, encode};
-pub use message::{Hello, JournalState, Refusal, Reply, ReplyEnvelope, Request, RequestEnvelope, Status};
+pub use message::{
+    Hello, JournalState, Refusal, Reply, ReplyEnvelope, Request, RequestEnvelope, Status,
+};
 
 /// Version of the link protocol. Either side refuses another major protocol by name.
 pub const PROTOCOL: u16 = 1;

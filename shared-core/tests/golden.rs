@@ -1,0 +1,212 @@
+//! The exact bytes of records, messages and frames. A change here is a change of the format:
+//! raise the schema or protocol number and say so in CHANGELOG.md.
+//!
+//! COBS vectors: Cheshire and Baker's worked packet and the test-suite of PyPI `cobs` 1.2.2.
+//! CRC-32/ISO-HDLC check value cbf43926: RevEng catalogue. Postcard varints: its wire format
+//! specification.
+
+use slotwise_core::evidence::Evidence;
+use slotwise_core::link::{
+    FrameError, FrameReader, MAX_FRAME, Reply, ReplyEnvelope, Request, RequestEnvelope, decode,
+    encode,
+};
+use slotwise_core::record::{
+    self, Body, BootCause, Digest, MAX_BYTES, Record, RecordError, RecordNumber, SNAPSHOT_POINTS,
+    Snapshot, Test, TesterId, Version,
+};
+use slotwise_core::slots::ClipTarget;
+use slotwise_core::units::{Millis, UnixSeconds};
+use slotwise_core::verdict::{Outcome, Unproven, Verdict};
+
+fn boot() -> Record {
+    Record {
+        number: RecordNumber::new(300),
+        previous: Digest([0xAB; 32]),
+        tester: TesterId(0x0102_0304_0506_0708),
+        firmware: Version {
+            major: 0,
+            minor: 1,
+            patch: 2,
+        },
+        boot: 5,
+        at: Millis::new(128),
+        clock: Some(UnixSeconds::new(1_790_000_000)),
+        body: Body::Boot(BootCause::Watchdog),
+    }
+}
+
+#[test]
+fn a_boot_record_has_these_bytes() {
+    let mut buffer = [0; MAX_BYTES];
+    let bytes = record::encode(&boot(), &mut buffer).unwrap();
+    let mut expected = vec![
+        0x01, 0x00, // schema 1, little-endian
+        0xAC, 0x02, // number 300 as varint
+    ];
+    expected.extend([0xAB; 32]); // digest, no length
+    expected.extend([0x88, 0x8E, 0x98, 0xA8, 0xC0, 0xE0, 0x80, 0x81, 0x01]); // tester
+    expected.extend([0, 1, 2]); // version, raw bytes
+    expected.push(5); // boot
+    expected.extend([0x80, 0x01]); // 128 ms
+    expected.extend([0x01, 0x80, 0xF7, 0xC4, 0xD5, 0x06]); // Some(1790000000)
+    expected.extend([0x00, 0x01]); // Boot, Watchdog
+    assert_eq!(bytes, expected);
+    assert_eq!(record::decode(bytes), Ok(boot()));
+}
+
+#[test]
+fn the_largest_record_fits_its_bound_and_its_frame() {
+    let mut snapshot = Snapshot::default();
+    for _ in 0..SNAPSHOT_POINTS {
+        snapshot.points.push([i16::MIN; 4]).unwrap();
+    }
+    let record = Record {
+        number: RecordNumber::new(u32::MAX),
+        tester: TesterId(u64::MAX),
+        boot: u32::MAX,
+        at: Millis::new(u64::MAX),
+        clock: Some(UnixSeconds::new(u64::MAX)),
+        body: Body::Test(Test {
+            evidence: Evidence::empty(),
+            verdict: Verdict {
+                outcome: Outcome::CannotTell,
+                findings: heapless::Vec::new(),
+                unproven: Unproven::ALL,
+            },
+            snapshot,
+        }),
+        ..boot()
+    };
+    let mut buffer = [0; MAX_BYTES];
+    let bytes = record::encode(&record, &mut buffer).unwrap();
+    // Room for the evidence of a whole test: 3 pairs, 8 values each, and the rest.
+    assert!(bytes.len() + 300 < MAX_BYTES, "{}", bytes.len());
+    let mut frame = [0; MAX_FRAME];
+    let envelope = ReplyEnvelope {
+        sequence: u16::MAX,
+        reply: Reply::Record {
+            number: RecordNumber::new(u32::MAX),
+            bytes: &[0xA5; MAX_BYTES],
+        },
+    };
+    assert!(encode(&envelope, &mut frame).unwrap() <= MAX_FRAME);
+}
+
+#[test]
+fn a_pull_request_has_these_bytes_on_the_wire() {
+    let request = RequestEnvelope {
+        sequence: 7,
+        request: Request::Pull {
+            from: RecordNumber::new(1),
+            limit: 16,
+        },
+    };
+    let mut frame = [0; MAX_FRAME];
+    let length = encode(&request, &mut frame).unwrap();
+    // Message 07 02 01 10; its CRC-32/ISO-HDLC, little-endian; no zero in any of them, so COBS
+    // puts the distance 9 in front.
+    let check = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(&[0x07, 0x02, 0x01, 0x10]);
+    let mut expected = vec![0x09, 0x07, 0x02, 0x01, 0x10];
+    expected.extend(check.to_le_bytes());
+    expected.push(0x00);
+    assert_eq!(&frame[..length], expected);
+    let crc = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(b"123456789");
+    assert_eq!(crc, 0xCBF4_3926);
+}
+
+#[test]
+fn cobs_is_that_of_the_published_packet() {
+    let packet = [
+        0x45, 0x00, 0x00, 0x2C, 0x4C, 0x79, 0x00, 0x00, 0x40, 0x06, 0x4F, 0x37,
+    ];
+    let mut out = [0; 32];
+    let length = cobs::encode(&packet, &mut out);
+    assert_eq!(
+        &out[..length],
+        [
+            0x02, 0x45, 0x01, 0x04, 0x2C, 0x4C, 0x79, 0x01, 0x05, 0x40, 0x06, 0x4F, 0x37
+        ]
+    );
+    let long: Vec<u8> = (1..=254).collect();
+    let mut out = [0; 300];
+    let length = cobs::encode(&long, &mut out);
+    // 254 bytes without a zero: FF and the bytes. Whether 01 follows differs between encoders.
+    assert_eq!(out[0], 0xFF);
+    assert_eq!(&out[1..255], &long[..]);
+    assert!(
+        length == 255 || (length == 256 && out[255] == 1),
+        "{length}"
+    );
+}
+
+fn read_all(reader: &mut FrameReader, bytes: &[u8]) -> Vec<Result<Vec<u8>, FrameError>> {
+    bytes
+        .iter()
+        .filter_map(|&byte| reader.push(byte).map(|read| read.map(<[u8]>::to_vec)))
+        .collect()
+}
+
+#[test]
+fn a_reader_is_in_step_again_after_noise_a_flood_and_a_cut_frame() {
+    let request = RequestEnvelope {
+        sequence: 1,
+        request: Request::StartTest {
+            clip: ClipTarget::IndependentEarth,
+        },
+    };
+    let mut frame = [0; MAX_FRAME];
+    let length = encode(&request, &mut frame).unwrap();
+    let mut stream = vec![0x31, 0x7F, 0x55, 0x00];
+    stream.extend(&frame[..length]);
+    stream.extend(&frame[..length - 3]);
+    stream.push(0);
+    stream.extend(vec![0x11; 3 * MAX_FRAME]);
+    stream.push(0);
+    stream.extend(&frame[..length]);
+    let mut reader = FrameReader::new();
+    let read = read_all(&mut reader, &stream);
+    assert_eq!(read.len(), 5);
+    assert!(read[0].is_err() && read[2].is_err());
+    assert_eq!(read[3], Err(FrameError::TooLong));
+    for whole in [&read[1], &read[4]] {
+        let message = whole.as_ref().unwrap();
+        assert_eq!(decode::<RequestEnvelope>(message), Ok(request));
+    }
+}
+
+#[test]
+fn every_single_bit_error_in_a_frame_is_noticed() {
+    let request = RequestEnvelope {
+        sequence: 0x0203,
+        request: Request::Status,
+    };
+    let mut frame = [0; MAX_FRAME];
+    let length = encode(&request, &mut frame).unwrap();
+    for bit in 0..(length - 1) * 8 {
+        let mut damaged = frame[..length].to_vec();
+        damaged[bit / 8] ^= 1 << (bit % 8);
+        let read = read_all(&mut FrameReader::new(), &damaged);
+        assert!(
+            read.iter().all(Result::is_err),
+            "bit {bit} gave a message: {read:?}"
+        );
+    }
+}
+
+#[test]
+fn what_is_not_a_record_of_this_schema_is_refused_by_name() {
+    let mut buffer = [0; MAX_BYTES];
+    let bytes = record::encode(&boot(), &mut buffer).unwrap().to_vec();
+    assert_eq!(record::decode(&bytes[..1]), Err(RecordError::TooShort(1)));
+    assert_eq!(record::decode(&bytes[..20]), Err(RecordError::Malformed));
+    let mut newer = bytes.clone();
+    newer[0] = 2;
+    assert_eq!(
+        record::decode(&newer),
+        Err(RecordError::NewerSchema { found: 2, known: 1 })
+    );
+    assert_eq!(record::decode(&[0, 0, 1]), Err(RecordError::NoSchema));
+    let mut longer = bytes;
+    longer.push(9);
+    assert_eq!(record::decode(&longer), Err(RecordError::TrailingBytes(1)));
+}
