@@ -1,1 +1,21 @@
-//! Virtual board.
+//! The virtual board: a physical world and models of the chips, so that the unmodified
+//! firmware runs on a desktop.
+//!
+//! [`circuit`] solves networks, [`house`] wires a house and a receptacle into one,
+//! [`tester`] holds the parts of one built tester, [`front_end`] makes converter codes of the
+//! solved voltages, [`chips`] answers on the buses as the converter and the log memory do,
+//! [`clock`] is the time they share, [`pins`] the lamps and the button, [`frames_file`] the
+//! codes as a file for an emulator in another process.
+//!
+//! This crate is the oracle against which the tester is judged. It therefore uses the core's
+//! units, slots and samples only, and none of its estimators, limits or judgement.
+
+pub mod chips;
+pub mod circuit;
+pub mod clock;
+pub mod frames_file;
+pub mod front_end;
+pub mod house;
+pub mod pins;
+pub mod quantity;
+pub mod tester;

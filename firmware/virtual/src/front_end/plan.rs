@@ -1,0 +1,275 @@
+//! A plan of what the tester is plugged into and for how long, as voltages at the pins.
+//!
+//! The phase of the mains runs on while the tester is unplugged: every stretch takes its
+//! phase from the absolute time. Plugging and switching happen between two frames; contacts
+//! do not bounce. Solved at the nominal frequency: a supply that wanders by 1 Hz is wrong by
+//! 4e-5 of the fundamental.
+
+use super::{RATE, Source, droop};
+use crate::circuit::Phasor;
+use crate::house::{Appliance, HarmonicPins, HouseError, Receptacle, Supply, Truth, unplugged};
+use crate::tester::Specimen;
+use core::f64::consts::SQRT_2;
+use slotwise_core::slots::LEADS;
+use slotwise_core::units::Millis;
+
+/// One stretch of a plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stretch {
+    /// What the tester is in, or nothing.
+    pub receptacle: Option<Receptacle>,
+    /// How long it stays there.
+    pub lasts: Millis,
+}
+
+impl Stretch {
+    /// In the hand for so many milliseconds.
+    #[must_use]
+    pub const fn unplugged(millis: u64) -> Self {
+        Self {
+            receptacle: None,
+            lasts: Millis::new(millis),
+        }
+    }
+
+    /// In `receptacle` for so many milliseconds.
+    #[must_use]
+    pub const fn plugged(receptacle: Receptacle, millis: u64) -> Self {
+        Self {
+            receptacle: Some(receptacle),
+            lasts: Millis::new(millis),
+        }
+    }
+}
+
+/// A plan, solved.
+#[derive(Clone, Debug)]
+pub struct PhasorSource {
+    /// First frame of each stretch and what is seen there.
+    stretches: Vec<(u64, Scene)>,
+}
+
+impl PhasorSource {
+    /// Solves every stretch of `plan` for `specimen`. The last one lasts for ever; an empty
+    /// plan is an unplugged tester.
+    ///
+    /// # Errors
+    /// [`HouseError`] of the first stretch that has no solution.
+    pub fn new(specimen: &Specimen, plan: &[Stretch]) -> Result<Self, HouseError> {
+        let mut stretches = Vec::with_capacity(plan.len().max(1));
+        let mut from = 0;
+        for stretch in plan {
+            stretches.push((from, Scene::new(specimen, stretch.receptacle.as_ref())?));
+            from += frames(stretch.lasts);
+        }
+        if stretches.is_empty() {
+            stretches.push((0, Scene::new(specimen, None)?));
+        }
+        Ok(Self { stretches })
+    }
+
+    /// A tester that sits in one receptacle from frame 0 on.
+    ///
+    /// # Errors
+    /// [`HouseError`] when the receptacle has no solution.
+    pub fn plugged(specimen: &Specimen, receptacle: &Receptacle) -> Result<Self, HouseError> {
+        Ok(Self {
+            stretches: vec![(0, Scene::new(specimen, Some(receptacle))?)],
+        })
+    }
+
+    /// The truth at frame `number`: `None` while unplugged.
+    #[must_use]
+    pub fn truth(&self, number: u64) -> Option<Truth> {
+        let (from, scene) = self.at(number);
+        scene.truth(number - from)
+    }
+
+    fn at(&self, number: u64) -> &(u64, Scene) {
+        let after = self.stretches.partition_point(|(from, _)| *from <= number);
+        &self.stretches[after - 1]
+    }
+}
+
+impl Source for PhasorSource {
+    fn pins(&mut self, number: u64) -> [f64; LEADS] {
+        let (from, scene) = self.at(number);
+        scene.pins(number, number - from)
+    }
+}
+
+/// Frames in so many milliseconds.
+const fn frames(lasts: Millis) -> u64 {
+    lasts.get() * slotwise_core::sample::FRAMES_PER_SECOND as u64 / 1000
+}
+
+/// One stretch, solved for its appliance off and on.
+#[derive(Clone, Debug)]
+pub(super) struct Scene {
+    supply: Supply,
+    idle: State,
+    running: Option<(Appliance, State)>,
+}
+
+#[derive(Clone, Debug)]
+struct State {
+    /// Orders, and peak volts at the pins with the filter's droop in them.
+    harmonics: Vec<(u32, [Phasor; LEADS])>,
+    truth: Option<Truth>,
+}
+
+impl State {
+    fn new(harmonics: &[HarmonicPins], truth: Option<Truth>, supply: &Supply) -> Self {
+        let hertz = f64::from(supply.frequency.get());
+        let mut harmonics: Vec<_> = harmonics
+            .iter()
+            .map(|harmonic| {
+                let scale = SQRT_2 * droop(hertz * f64::from(harmonic.order));
+                (harmonic.order, harmonic.pins.map(|pin| pin * scale))
+            })
+            .collect();
+        harmonics.sort_by_key(|(order, _)| *order);
+        Self { harmonics, truth }
+    }
+}
+
+impl Scene {
+    pub(super) fn new(
+        specimen: &Specimen,
+        receptacle: Option<&Receptacle>,
+    ) -> Result<Self, HouseError> {
+        let Some(receptacle) = receptacle else {
+            let supply = Supply::ordinary();
+            let idle = State::new(&unplugged(&supply, specimen)?, None, &supply);
+            return Ok(Self {
+                supply,
+                idle,
+                running: None,
+            });
+        };
+        let supply = receptacle.supply.clone();
+        let state = |on| {
+            let solved = receptacle.solve(specimen, on)?;
+            Ok(State::new(solved.harmonics(), Some(solved.truth), &supply))
+        };
+        let idle = state(false)?;
+        let running = match receptacle.appliance {
+            Some(appliance) => Some((appliance, state(true)?)),
+            None => None,
+        };
+        Ok(Self {
+            supply,
+            idle,
+            running,
+        })
+    }
+
+    fn state(&self, since_plugged: u64) -> &State {
+        let millis = since_plugged * 1000 / u64::from(slotwise_core::sample::FRAMES_PER_SECOND);
+        match &self.running {
+            Some((appliance, running)) if appliance.is_on(millis) => running,
+            _ => &self.idle,
+        }
+    }
+
+    pub(super) fn truth(&self, since_plugged: u64) -> Option<Truth> {
+        self.state(since_plugged).truth
+    }
+
+    /// Volts at the pins at frame `number`, `since_plugged` frames after the plug went in.
+    pub(super) fn pins(&self, number: u64, since_plugged: u64) -> [f64; LEADS] {
+        let seconds = number as f64 / RATE;
+        let turn = Phasor::from_polar(1.0, self.supply.phase(seconds));
+        let amplitude = self.supply.amplitude_at(seconds);
+        let mut volts = [0.0; LEADS];
+        let (mut power, mut turned) = (0, Phasor::new(1.0, 0.0));
+        for (order, pins) in &self.state(since_plugged).harmonics {
+            turned *= turn.powu(order - power);
+            power = *order;
+            for (sum, pin) in volts.iter_mut().zip(pins) {
+                *sum += (pin * turned).re;
+            }
+        }
+        volts.map(|sum| sum * amplitude)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::house::find;
+    use slotwise_core::units::{Hertz, Ratio, Volts};
+
+    #[test]
+    fn stretches_follow_one_another_at_their_frames() {
+        let specimen = Specimen::nominal(1);
+        let sound = find("sound").unwrap().receptacle.clone();
+        let reversed = find("reversed-polarity").unwrap().receptacle.clone();
+        let plan = [
+            Stretch::unplugged(500),
+            Stretch::plugged(sound, 1000),
+            Stretch::unplugged(250),
+            Stretch::plugged(reversed, 1000),
+        ];
+        let source = PhasorSource::new(&specimen, &plan).unwrap();
+        assert!(source.truth(0).is_none() && source.truth(1999).is_none());
+        assert!(source.truth(2000).unwrap().gw.norm() < 0.1);
+        assert!(source.truth(5999).is_some() && source.truth(6000).is_none());
+        assert!(source.truth(7000).unwrap().gw.norm() > 110.0);
+        // The last stretch goes on.
+        assert!(source.truth(1_000_000).is_some());
+    }
+
+    #[test]
+    fn an_appliance_that_cycles_changes_the_truth() {
+        let specimen = Specimen::nominal(1);
+        let receptacle = &find("sound-with-load").unwrap().receptacle;
+        let source = PhasorSource::plugged(&specimen, receptacle).unwrap();
+        let [idle, running] = [0, 8000].map(|frame| source.truth(frame).unwrap());
+        assert_eq!(idle.appliance_current.norm(), 0.0);
+        assert!((running.appliance_current.norm() - 5.9).abs() < 0.1);
+        assert!(running.nw.norm() < idle.nw.norm() - 1.0);
+    }
+
+    #[test]
+    fn the_phase_runs_on_over_a_change_of_receptacle() {
+        let specimen = Specimen::nominal(1);
+        let sound = find("sound").unwrap().receptacle.clone();
+        let plan = [
+            Stretch::plugged(sound.clone(), 100),
+            Stretch::plugged(sound.clone(), 100),
+        ];
+        let mut twice = PhasorSource::new(&specimen, &plan).unwrap();
+        let mut once = PhasorSource::plugged(&specimen, &sound).unwrap();
+        for number in [0, 399, 400, 401, 799] {
+            assert_eq!(twice.pins(number), once.pins(number));
+        }
+    }
+
+    #[test]
+    fn one_channel_is_the_sum_of_its_harmonics() {
+        // Against a direct sum with its own trigonometry.
+        let specimen = Specimen::nominal(1);
+        let mut receptacle = find("sound").unwrap().receptacle.clone();
+        receptacle.supply =
+            Supply::pure(Volts::new(119.0), Hertz::new(59.7)).with_thd(Ratio::new(0.05));
+        let solved = receptacle.solve(&specimen, false).unwrap();
+        let mut source = PhasorSource::plugged(&specimen, &receptacle).unwrap();
+        let hertz = f64::from(receptacle.supply.frequency.get());
+        for number in [0, 1, 77, 3999, 400_000] {
+            let t = number as f64 / 4000.0;
+            let expected: f64 = solved
+                .harmonics()
+                .iter()
+                .map(|harmonic| {
+                    let f = hertz * f64::from(harmonic.order);
+                    let pin = harmonic.pins[0];
+                    let angle = core::f64::consts::TAU * f * t + pin.arg();
+                    SQRT_2 * pin.norm() * droop(f) * angle.cos()
+                })
+                .sum();
+            let got = source.pins(number)[0];
+            assert!((got - expected).abs() < 1e-9, "{number} {got} {expected}");
+        }
+    }
+}

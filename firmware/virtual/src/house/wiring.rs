@@ -1,0 +1,272 @@
+//! Wires a house, a receptacle and a tester into one network.
+//!
+//! Conventions: the reference node is the far earth. Leg 2's electromotive force is the
+//! negative of leg 1's at every harmonic (one centre-tapped winding). An open conductor ends
+//! in stray capacitance, never in nothing, as it does in a wall.
+
+use super::Strays;
+use super::receptacle::{Conductor, Joint, Receptacle};
+use crate::circuit::{Circuit, Node, Phasor};
+use crate::quantity::{Farads, Henries};
+use crate::tester::Specimen;
+use core::f64::consts::TAU;
+use slotwise_core::slots::{ClipTarget, LEADS};
+use slotwise_core::units::{Amperes, Ohms};
+
+/// A tight joint, all terminals of a conductor together.
+const SOUND_JOINT: Ohms = Ohms::new(0.015);
+/// A blade or pin in its contact.
+const CONTACT: Ohms = Ohms::new(0.005);
+/// A closed breaker.
+const BREAKER: Ohms = Ohms::new(0.005);
+/// The main bonding jumper.
+const BOND: Ohms = Ohms::new(0.001);
+/// What an appliance's amperes are stated at.
+pub(super) const RATED_VOLTS: f32 = 120.0;
+/// Capacitance between neighbouring conductors of building cable, each metre.
+const CABLE_FARADS_PER_METRE: f64 = 80e-12;
+/// A metal frame of an appliance to the room.
+const FRAME_TO_ROOM: Farads = Farads::from_pico(300.0);
+/// A generator's windings to earth.
+const GENERATOR_TO_EARTH: Farads = Farads::from_pico(2000.0);
+
+/// A network and the nodes of it that are looked at.
+pub(super) struct Wired {
+    pub(super) circuit: Circuit,
+    /// The three terminals and the clip, in channel order.
+    pub(super) slots: [Node; LEADS],
+    pub(super) star: Node,
+    /// Positive and negative pin of each channel.
+    pub(super) pins: [[Node; 2]; LEADS],
+}
+
+/// Both ends of the branch cable's conductors, as they are needed.
+struct BoxEnds {
+    hot: [Option<Node>; 2],
+    neutral: Node,
+    ground: Node,
+}
+
+impl Wired {
+    /// Wires it all, leg 1's winding at `emf`, the appliance drawing current if
+    /// `appliance_on`.
+    pub(super) fn build(
+        receptacle: &Receptacle,
+        specimen: &Specimen,
+        emf: Phasor,
+        appliance_on: bool,
+    ) -> Self {
+        let mut circuit = Circuit::new();
+        let panel = Panel::wire(&mut circuit, receptacle, emf);
+        let ends = panel.branch(&mut circuit, receptacle);
+        let (slots, frame) = wire_slots(&mut circuit, receptacle, &ends);
+        if let Some(appliance) = receptacle.appliance
+            && appliance_on
+        {
+            let [narrow, wide, _, _] = slots;
+            wire_load(&mut circuit, narrow, wide, appliance.current);
+            wire_load(&mut circuit, narrow, frame, appliance.leak);
+        }
+
+        let star = circuit.node("star");
+        circuit.capacitor(star, Node::REFERENCE, specimen.barrier);
+        let names = ["narrow", "wide", "ground", "clip"];
+        let pins = core::array::from_fn(|channel| {
+            specimen.strings[channel].place(&mut circuit, names[channel], slots[channel], star)
+        });
+        let [narrow, wide, ground, _] = slots;
+        for (one, other) in [(narrow, wide), (narrow, ground), (wide, ground)] {
+            circuit.capacitor(one, other, specimen.cord);
+        }
+        Self {
+            circuit,
+            slots,
+            star,
+            pins,
+        }
+    }
+}
+
+/// The buses of the panel.
+struct Panel {
+    legs: [Node; 2],
+    neutral: Node,
+    ground: Node,
+}
+
+impl Panel {
+    fn wire(circuit: &mut Circuit, receptacle: &Receptacle, emf: Phasor) -> Self {
+        let house = &receptacle.house;
+        let tap = circuit.node("transformer centre tap");
+        let neutral = circuit.node("neutral bus");
+        let ground = circuit.node("ground bus");
+        if house.bonded {
+            circuit.resistor(tap, Node::REFERENCE, house.utility_earth);
+            circuit.resistor(neutral, ground, BOND);
+        } else {
+            circuit.capacitor(tap, Node::REFERENCE, GENERATOR_TO_EARTH);
+        }
+        circuit.resistor(ground, Node::REFERENCE, house.rod);
+        wire_joint(
+            circuit,
+            tap,
+            neutral,
+            house.service,
+            house.service_neutral,
+            receptacle.strays.across_break,
+            "service neutral",
+        );
+        // Stated as a reactance at 60 Hz, whatever the frequency of the solve.
+        let inductance = Henries::new(f64::from(house.transformer_reactance.get()) / (TAU * 60.0));
+        let mut leg = |name: &str, emf: Phasor, drawn: Amperes| {
+            let winding = circuit.node(&format!("{name} winding"));
+            let bus = circuit.node(&format!("{name} bus"));
+            circuit.source(winding, tap, emf, house.transformer, inductance);
+            circuit.resistor(winding, bus, house.service);
+            wire_load(circuit, bus, neutral, drawn);
+            bus
+        };
+        let legs = [
+            leg("leg 1", emf, house.background[0]),
+            leg("leg 2", -emf, house.background[1]),
+        ];
+        Self {
+            legs,
+            neutral,
+            ground,
+        }
+    }
+
+    /// Runs the branch cable's conductors to the box.
+    fn branch(&self, circuit: &mut Circuit, receptacle: &Receptacle) -> BoxEnds {
+        let strays = &receptacle.strays;
+        let copper = receptacle.cable.conductor().resistance();
+        let run = Farads::new(CABLE_FARADS_PER_METRE * receptacle.cable.length.get());
+        let conductor = |circuit: &mut Circuit, name: &str, from: Node, joint: Joint| {
+            let end = circuit.node(&format!("{name} at the box"));
+            wire_joint(circuit, from, end, copper, joint, strays.across_break, name);
+            end
+        };
+        let neutral = conductor(circuit, "neutral", self.neutral, receptacle.neutral_joint);
+        let ground = conductor(circuit, "ground", self.ground, receptacle.ground_joint);
+        circuit.capacitor(neutral, ground, strays.neutral_ground);
+        let wanted = [Conductor::Leg1, Conductor::Leg2]
+            .map(|leg| [receptacle.narrow, receptacle.wide, receptacle.ground].contains(&leg));
+        let mut hot = [None; 2];
+        for leg in 0..2 {
+            if !wanted[leg] {
+                continue;
+            }
+            let name = ["hot of leg 1", "hot of leg 2"][leg];
+            let breaker = circuit.node(&format!("{name} after the breaker"));
+            if receptacle.breaker_on {
+                circuit.resistor(self.legs[leg], breaker, BREAKER);
+            } else {
+                circuit.capacitor(self.legs[leg], breaker, strays.neighbour);
+            }
+            // The run lies beside the ground conductor all the way from the panel.
+            circuit.capacitor(breaker, self.ground, run);
+            let end = conductor(circuit, name, breaker, receptacle.hot_joint);
+            circuit.capacitor(end, ground, strays.hot_ground);
+            circuit.capacitor(end, neutral, strays.hot_neutral);
+            hot[leg] = Some(end);
+        }
+        BoxEnds {
+            hot,
+            neutral,
+            ground,
+        }
+    }
+}
+
+/// The terminals of the receptacle and the clip, in channel order, and the appliance's frame.
+fn wire_slots(
+    circuit: &mut Circuit,
+    receptacle: &Receptacle,
+    ends: &BoxEnds,
+) -> ([Node; LEADS], Node) {
+    let conductors = [receptacle.narrow, receptacle.wide, receptacle.ground];
+    let names = ["narrow slot", "wide slot", "ground hole"];
+    let [narrow, wide, ground] = core::array::from_fn(|slot| {
+        let node = circuit.node(names[slot]);
+        let end = match conductors[slot] {
+            Conductor::Leg1 => ends.hot[0],
+            Conductor::Leg2 => ends.hot[1],
+            Conductor::Neutral => Some(ends.neutral),
+            Conductor::Ground => Some(ends.ground),
+            Conductor::Rod(ohms) => {
+                circuit.resistor(node, Node::REFERENCE, ohms);
+                None
+            }
+            Conductor::Nothing => None,
+        };
+        if let Some(end) = end {
+            circuit.resistor(node, end, CONTACT);
+        }
+        circuit.capacitor(node, Node::REFERENCE, receptacle.strays.room);
+        node
+    });
+    if conductors[2] == Conductor::Nothing {
+        // Terminals and pigtails that lie beside the other two conductors in the box.
+        let Strays {
+            hot_ground,
+            neutral_ground,
+            ..
+        } = receptacle.strays;
+        circuit.capacitor(ground, narrow, hot_ground);
+        circuit.capacitor(ground, wide, neutral_ground);
+    }
+    if let Some(jumper) = receptacle.jumper {
+        circuit.resistor(wide, ground, jumper);
+    }
+
+    let frame = circuit.node("appliance frame");
+    wire_joint(
+        circuit,
+        ground,
+        frame,
+        CONTACT,
+        receptacle.frame_joint,
+        receptacle.strays.across_break,
+        "frame",
+    );
+    circuit.capacitor(frame, Node::REFERENCE, FRAME_TO_ROOM);
+    let clip = circuit.node("clip");
+    circuit.capacitor(clip, Node::REFERENCE, receptacle.strays.room);
+    match receptacle.clip {
+        ClipTarget::NotConnected => {}
+        ClipTarget::ApplianceFrame => circuit.resistor(clip, frame, CONTACT),
+        ClipTarget::IndependentEarth => {
+            circuit.resistor(clip, Node::REFERENCE, receptacle.independent_earth);
+        }
+    }
+    ([narrow, wide, ground, clip], frame)
+}
+
+/// A resistance that draws `amperes` at 120 V; none for zero.
+fn wire_load(circuit: &mut Circuit, from: Node, to: Node, amperes: Amperes) {
+    if amperes.get() > 0.0 {
+        circuit.resistor(from, to, Ohms::new(RATED_VOLTS / amperes.get()));
+    }
+}
+
+/// A conductor of `copper` that ends in `joint`.
+fn wire_joint(
+    circuit: &mut Circuit,
+    from: Node,
+    to: Node,
+    copper: Ohms,
+    joint: Joint,
+    across_break: Farads,
+    name: &str,
+) {
+    match joint {
+        Joint::Sound => circuit.resistor(from, to, copper + SOUND_JOINT),
+        Joint::Weak(ohms) => circuit.resistor(from, to, copper + ohms),
+        Joint::Open => {
+            let broken = circuit.node(&format!("{name} up to the break"));
+            circuit.resistor(from, broken, copper);
+            circuit.capacitor(broken, to, across_break);
+        }
+    }
+}
