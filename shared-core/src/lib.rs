@@ -1,4 +1,4 @@
-//! Measurement and judgement of a plug-in ground and polarity tester.
+#![doc = include_str!("../README.md")]
 #![cfg_attr(not(test), no_std)]
 
 pub mod calibration;

@@ -166,7 +166,7 @@ proptest! {
             let mut accumulator = Accumulator::new(Tuning::NOMINAL);
             for n in 0..WINDOW {
                 let x = (core::f64::consts::TAU * 60.0 * n as f64 / 4000.0 + phase).cos();
-                let code = |share: f64| AdcCode::saturating((x * share * factor * 2.8e6) as i32);
+                let code = |share: f64| AdcCode::saturating((x * share * factor * 2.8e6).round() as i32);
                 accumulator.push(&Frame { codes: [code(2.0), code(-1.0), code(-1.0), code(0.0)] });
             }
             let leads = accumulator.sums().phasors(&nominal(), Hertz::new(60.0)).unwrap();

@@ -160,14 +160,14 @@ impl Accumulator {
 
         let mut short = [0_i32; LEADS];
         let mut clipped = false;
-        for lead in 0..LEADS {
-            let code = frame.codes[lead];
+        let places = frame.codes.iter().zip(&mut sums.leads).zip(&mut sums.mean);
+        for (((code, lead), mean), short) in places.zip(&mut short) {
             let x = code.get();
             clipped |= code.is_clipped();
-            sums.leads[lead].add(x, weighted_cos, weighted_sin);
-            sums.mean[lead] += i64::from(scaled_product(x, w));
+            lead.add(x, weighted_cos, weighted_sin);
+            *mean += i64::from(scaled_product(x, w));
             // x root / 2^12 with the root in Q15 is eight times the weighted code.
-            short[lead] = (scaled_product(x, root) + (1 << (GRAM_SHIFT + 2))) >> (GRAM_SHIFT + 3);
+            *short = (scaled_product(x, root) + (1 << (GRAM_SHIFT + 2))) >> (GRAM_SHIFT + 3);
         }
         sums.clipped += u32::from(clipped);
 
@@ -179,7 +179,7 @@ impl Accumulator {
             }
         }
 
-        if self.taken % SNAPSHOT_STEP == 0
+        if self.taken.is_multiple_of(SNAPSHOT_STEP)
             && let Some(point) = sums.snapshot.get_mut(self.taken / SNAPSHOT_STEP)
         {
             for (kept, code) in point.iter_mut().zip(frame.codes) {

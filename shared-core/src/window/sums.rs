@@ -203,7 +203,8 @@ impl WindowSums {
     ) -> Option<[ComplexVolts; LEADS]> {
         let bin = f64::from(FRAMES_PER_SECOND) / WINDOW as f64;
         let detuning = (hertz - self.tuning.hertz()) / bin;
-        if !(detuning.abs() <= MAX_DETUNING_BINS) {
+        let is_near = detuning.abs() <= MAX_DETUNING_BINS;
+        if !is_near {
             return None;
         }
         let line = Line::new(WINDOW, self.tuning.hertz(), hertz);
