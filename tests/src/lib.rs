@@ -1,1 +1,3 @@
-//! Tests.
+//! Tools of the whole-system tests.
+
+pub mod rules;
