@@ -1,0 +1,231 @@
+//! The link server: one request in, its replies out, never more in memory than one frame each
+//! way.
+//!
+//! Bytes go through [`SerialLink`] without blocking. A frame that is damaged gets no reply: the
+//! host asks again. A pull sends its records one by one as the line takes them; a request that
+//! arrives meanwhile ends it. When the port closes, everything half said is dropped.
+
+use slotwise_core::link::{
+    FrameReader, Hello, MAX_FRAME, PROTOCOL, Refusal, Reply, ReplyEnvelope, Request,
+    RequestEnvelope, Status, decode, encode,
+};
+use slotwise_core::record::{MAX_BYTES, RecordNumber};
+use slotwise_core::slots::ClipTarget;
+
+use crate::board::SerialLink;
+
+/// Bytes read in one go.
+const CHUNK: usize = 64;
+
+/// Chunks read in one go, so that a flood does not hold up the loop.
+const CHUNKS_A_CALL: usize = 8;
+
+/// Requests answered and records sent in one call.
+const STEPS_A_CALL: usize = 4;
+
+/// What the server asks of the rest of the tester.
+pub trait Records {
+    /// Who the tester is.
+    fn hello(&self) -> Hello;
+    /// State of the test in hand.
+    fn status(&self) -> Status;
+    /// First record with a number of at least `from`: its number and length in `buffer`.
+    ///
+    /// # Errors
+    /// The number at which the journal could not be read.
+    fn read(
+        &mut self,
+        from: RecordNumber,
+        buffer: &mut [u8; MAX_BYTES],
+    ) -> Result<Option<(RecordNumber, usize)>, RecordNumber>;
+    /// Begin a test.
+    fn start_test(&mut self, clip: ClipTarget);
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Pull {
+    sequence: u16,
+    next: RecordNumber,
+    left: u16,
+}
+
+/// State of the link.
+#[derive(Debug)]
+pub struct LinkServer {
+    reader: FrameReader,
+    out: [u8; MAX_FRAME],
+    /// Bytes of `out` that are a frame, and how many of them are sent.
+    filled: usize,
+    sent: usize,
+    pull: Option<Pull>,
+    was_open: bool,
+    /// Bytes received and not yet looked at: a reply must be on its way before the next
+    /// request is read.
+    held: [u8; CHUNK],
+    held_from: usize,
+    held_to: usize,
+}
+
+impl Default for LinkServer {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl LinkServer {
+    /// A server to whom nothing has been said.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self {
+            reader: FrameReader::new(),
+            out: [0; MAX_FRAME],
+            filled: 0,
+            sent: 0,
+            pull: None,
+            was_open: false,
+            held: [0; CHUNK],
+            held_from: 0,
+            held_to: 0,
+        }
+    }
+
+    /// Moves what can be moved without waiting.
+    pub fn poll(&mut self, serial: &mut impl SerialLink, records: &mut impl Records) {
+        let open = serial.is_open();
+        if open != self.was_open {
+            self.was_open = open;
+            self.drop_all();
+        }
+        if !open {
+            return;
+        }
+        for _ in 0..STEPS_A_CALL {
+            if !self.flush(serial) {
+                return;
+            }
+            if self.receive(serial, records) {
+                continue;
+            }
+            if !self.continue_pull(records) {
+                return;
+            }
+        }
+    }
+
+    fn drop_all(&mut self) {
+        self.reader.reset();
+        self.filled = 0;
+        self.sent = 0;
+        self.pull = None;
+        self.held_from = 0;
+        self.held_to = 0;
+    }
+
+    /// Reads up to the end of one request; true if a reply is waiting now.
+    fn receive(&mut self, serial: &mut impl SerialLink, records: &mut impl Records) -> bool {
+        for _ in 0..CHUNKS_A_CALL {
+            while let Some(&byte) = self
+                .held
+                .get(self.held_from)
+                .filter(|_| self.held_from < self.held_to)
+            {
+                self.held_from += 1;
+                let Some(Ok(message)) = self.reader.push(byte) else {
+                    continue;
+                };
+                match decode::<RequestEnvelope>(message) {
+                    Ok(envelope) => self.answer(envelope, records),
+                    Err(_) => self.reply(0, Reply::Refused(Refusal::NotUnderstood)),
+                }
+                return true;
+            }
+            self.held_from = 0;
+            self.held_to = serial.read(&mut self.held).min(CHUNK);
+            if self.held_to == 0 {
+                return false;
+            }
+        }
+        false
+    }
+
+    fn answer(&mut self, envelope: RequestEnvelope, records: &mut impl Records) {
+        let RequestEnvelope { sequence, request } = envelope;
+        self.pull = None;
+        match request {
+            Request::Hello { protocol, .. } if protocol != PROTOCOL => {
+                let refusal = Refusal::Protocol { spoken: PROTOCOL };
+                self.reply(sequence, Reply::Refused(refusal));
+            }
+            Request::Hello { .. } => self.reply(sequence, Reply::Hello(records.hello())),
+            Request::Status => self.reply(sequence, Reply::Status(records.status())),
+            Request::Pull { from, limit } => {
+                self.pull = Some(Pull {
+                    sequence,
+                    next: from,
+                    left: limit,
+                });
+            }
+            Request::StartTest { clip } => {
+                records.start_test(clip);
+                self.reply(sequence, Reply::Done);
+            }
+        }
+    }
+
+    /// Sends what is framed; true when nothing is left of it.
+    fn flush(&mut self, serial: &mut impl SerialLink) -> bool {
+        while self.sent < self.filled {
+            let waiting = self.out.get(self.sent..self.filled).unwrap_or_default();
+            let taken = serial.write(waiting).min(waiting.len());
+            if taken == 0 {
+                return false;
+            }
+            self.sent += taken;
+        }
+        self.filled = 0;
+        self.sent = 0;
+        true
+    }
+
+    /// Frames the next reply of a pull; false if there is none.
+    fn continue_pull(&mut self, records: &mut impl Records) -> bool {
+        let Some(mut pull) = self.pull else {
+            return false;
+        };
+        let mut buffer = [0; MAX_BYTES];
+        let found = if pull.left == 0 {
+            Ok(None)
+        } else {
+            records.read(pull.next, &mut buffer)
+        };
+        let reply = match found {
+            Ok(Some((number, length))) => {
+                pull.left -= 1;
+                pull.next = number.next();
+                self.pull = Some(pull);
+                Reply::Record {
+                    number,
+                    bytes: buffer.get(..length).unwrap_or_default(),
+                }
+            }
+            Ok(None) => {
+                self.pull = None;
+                Reply::PullEnd { next: pull.next }
+            }
+            Err(number) => {
+                self.pull = None;
+                Reply::Refused(Refusal::JournalUnreadable { number })
+            }
+        };
+        self.reply(pull.sequence, reply);
+        true
+    }
+
+    fn reply(&mut self, sequence: u16, reply: Reply<'_>) {
+        let envelope = ReplyEnvelope { sequence, reply };
+        self.sent = 0;
+        // A frame of MAX_FRAME holds every reply; on the impossible error nothing is sent and
+        // the host asks again.
+        self.filled = encode(&envelope, &mut self.out).unwrap_or(0);
+    }
+}

@@ -1,0 +1,407 @@
+//! The tester as a whole: sequence, lamps, button, journal and link, driven by two calls.
+//!
+//! [`Tester::frame`] takes every frame that the converter delivers (or the reason why one is
+//! missing); [`Tester::poll`] takes the time and does all that is not measuring: it shows
+//! lamps, reads the button, writes records and serves the link. A record write may take
+//! 50 ms (sector erase), so a board queues frames meanwhile.
+
+use embedded_hal::digital::{InputPin, OutputPin};
+use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use sha2::{Digest as _, Sha256};
+use slotwise_core::calibration::{self, Calibration};
+use slotwise_core::lamps::{LAMPS, Panel};
+use slotwise_core::limits::Limits;
+use slotwise_core::link::{Hello, JournalState, PROTOCOL, Status};
+use slotwise_core::record::{
+    self, Body, BootCause, Digest, MAX_BYTES, Record, RecordNumber, SCHEMA, TesterId, Version,
+};
+use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
+use slotwise_core::slots::ClipTarget;
+use slotwise_core::units::{Millis, UnixSeconds};
+use slotwise_core::verdict::{Outcome, Verdict};
+
+use crate::board::SerialLink;
+use crate::button::{Button, ButtonEvent};
+use crate::calibration_store::CalibrationStore;
+use crate::journal::{Journal, JournalError};
+use crate::lamps::LampDriver;
+use crate::link::{LinkServer, Records};
+use crate::sequence::{Event, Sequence};
+
+/// Without a frame for this long the converter is silent: every frame that was due counts as
+/// lost. Frames come every 0.25 ms.
+const SILENCE_MS: u64 = 500;
+
+/// The parts of a board that a tester owns.
+#[derive(Debug)]
+pub struct Parts<F, S, L, H, B> {
+    /// NOR flash of journal and calibration; `None` if the chip does not answer.
+    pub flash: Option<F>,
+    /// Link to the host.
+    pub serial: S,
+    /// Lamps, top to bottom, high = lit.
+    pub lamps: [L; LAMPS],
+    /// The board's own small lamp.
+    pub heartbeat: H,
+    /// Button, low = pressed.
+    pub button: B,
+}
+
+/// What a tester knows of itself at start.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Identity {
+    /// Serial number.
+    pub tester: TesterId,
+    /// Version of this firmware.
+    pub firmware: Version,
+    /// Why it started.
+    pub cause: BootCause,
+    /// Wall clock at start, if the clock chip had the time.
+    pub clock: Option<UnixSeconds>,
+}
+
+/// A tester.
+#[derive(Debug)]
+pub struct Tester<F, S, L, H, B>
+where
+    F: MultiwriteNorFlash,
+{
+    serial: S,
+    button_pin: B,
+    lamps: LampDriver<L, H>,
+    button: Button,
+    link: LinkServer,
+    sequence: Sequence,
+    keeper: Keeper<F>,
+    /// A body that waits to be written, and its time.
+    pending: Option<(Millis, Body)>,
+    shown: Option<Verdict>,
+    last_frame: Option<Millis>,
+    frames_at_last_poll: u64,
+    now: Millis,
+}
+
+impl<F, S, L, H, B> Tester<F, S, L, H, B>
+where
+    F: MultiwriteNorFlash,
+    S: SerialLink,
+    L: OutputPin,
+    H: OutputPin<Error = L::Error>,
+    B: InputPin,
+{
+    /// Starts a tester: reads calibration and journal, and begins the first test.
+    ///
+    /// A flash that cannot be read leaves a tester that still shows answers where it has a
+    /// calibration, and says over the link that it keeps no records.
+    pub fn new(parts: Parts<F, S, L, H, B>, identity: Identity) -> Self {
+        let Parts {
+            mut flash,
+            serial,
+            lamps,
+            heartbeat,
+            button,
+        } = parts;
+        let calibration = flash.as_mut().and_then(load_calibration);
+        let keeper = Keeper::open(flash, identity);
+        Self {
+            serial,
+            button_pin: button,
+            lamps: LampDriver::new(lamps, heartbeat),
+            button: Button::new(),
+            link: LinkServer::new(),
+            sequence: Sequence::new(calibration, Limits::DEFAULT),
+            keeper,
+            pending: Some((Millis::default(), Body::Boot(identity.cause))),
+            shown: None,
+            last_frame: None,
+            frames_at_last_poll: 0,
+            now: Millis::default(),
+        }
+    }
+
+    /// Takes what the converter delivered. Call it for every frame, in order.
+    pub fn frame(&mut self, delivered: Result<Frame, FrameFault>) {
+        let event = self.sequence.frame(delivered);
+        self.on_event(event);
+    }
+
+    /// Does everything but measuring. Call it at least every 10 ms.
+    pub fn poll(&mut self, now: Millis) {
+        self.now = now;
+        self.watch_for_silence(now);
+        self.write_pending();
+        self.serve_button(now);
+        // A lamp pin of a microcontroller cannot fail; on an expander the next poll tries again.
+        let _ = self.lamps.poll(now);
+        let mut view = View {
+            keeper: &mut self.keeper,
+            sequence: &mut self.sequence,
+            panel: *self.lamps.panel(),
+            now,
+        };
+        self.link.poll(&mut self.serial, &mut view);
+    }
+
+    /// Begins a test now, with this said of the clip.
+    pub fn start_test(&mut self, clip: ClipTarget) {
+        self.sequence.start(clip);
+    }
+
+    /// What the lamps say.
+    #[must_use]
+    pub const fn panel(&self) -> &Panel {
+        self.lamps.panel()
+    }
+
+    /// The latest answer, if there is one.
+    #[must_use]
+    pub const fn verdict(&self) -> Option<&Verdict> {
+        self.shown.as_ref()
+    }
+
+    /// Whether a test is running or a record waits to be written.
+    #[must_use]
+    pub fn is_busy(&self) -> bool {
+        self.sequence.is_testing() || self.pending.is_some()
+    }
+
+    /// The serial link, for a board that must move its bytes.
+    pub const fn serial(&mut self) -> &mut S {
+        &mut self.serial
+    }
+
+    fn on_event(&mut self, event: Option<Event>) {
+        match event {
+            None => {}
+            Some(Event::Answer { evidence, verdict }) => {
+                self.lamps.show(Panel::for_verdict(&verdict, &evidence));
+                self.shown = Some(verdict);
+            }
+            Some(Event::Ended { at, test }) => {
+                self.lamps
+                    .show(Panel::for_verdict(&test.verdict, &test.evidence));
+                self.shown = Some(test.verdict.clone());
+                // One record can wait; a second end within one poll writes the first at once.
+                self.write_pending();
+                self.pending = Some((at, Body::Test(test)));
+            }
+            Some(Event::Unplugged) => {
+                self.lamps.show(Panel::DARK);
+                self.shown = None;
+            }
+        }
+    }
+
+    fn watch_for_silence(&mut self, now: Millis) {
+        let frames = self.sequence.frames();
+        let last = match self.last_frame {
+            Some(last) if frames == self.frames_at_last_poll => last,
+            _ => {
+                self.frames_at_last_poll = frames;
+                self.last_frame = Some(now);
+                return;
+            }
+        };
+        let silent = now.since(last);
+        if silent >= SILENCE_MS {
+            let due = silent * u64::from(FRAMES_PER_SECOND) / 1000;
+            let event = self.sequence.lost(u32::try_from(due).unwrap_or(u32::MAX));
+            self.on_event(event);
+            self.frames_at_last_poll = self.sequence.frames();
+            self.last_frame = Some(now);
+        }
+    }
+
+    fn write_pending(&mut self) {
+        if let Some((at, body)) = self.pending.take()
+            && self.keeper.keep(at, body)
+        {
+            self.lamps.record_written(self.now);
+        }
+    }
+
+    fn serve_button(&mut self, now: Millis) {
+        let is_down = self.button_pin.is_low().unwrap_or(false);
+        match self.button.poll(is_down, now) {
+            Some(ButtonEvent::Press) => match self.shown.as_ref() {
+                // With an answer: tell its number. Without one: test.
+                Some(verdict) if verdict.outcome != Outcome::Proven => {
+                    if let Some(finding) = verdict.first() {
+                        let lamp = self.lamps.panel().telling_lamp();
+                        self.lamps.tell(lamp, finding.code.number(), now);
+                    }
+                }
+                _ => self.sequence.start(self.sequence.clip()),
+            },
+            // A hold begins a test anew; the load-cycle watch will take it over.
+            Some(ButtonEvent::Hold) => self.sequence.start(self.sequence.clip()),
+            None => {}
+        }
+    }
+}
+
+/// The newest whole copy, if it is a calibration that a working tester can have.
+fn load_calibration<F: MultiwriteNorFlash>(flash: &mut F) -> Option<Calibration> {
+    let mut buffer = [0; calibration::MAX_BYTES];
+    let stored = CalibrationStore::new(flash).read(&mut buffer).ok()?;
+    let content = buffer.get(..stored.length?)?;
+    Calibration::decode(content).ok()
+}
+
+/// Keeps records: numbers, chains and writes them.
+#[derive(Debug)]
+struct Keeper<F: MultiwriteNorFlash> {
+    journal: Option<Journal<F>>,
+    state: JournalState,
+    identity: Identity,
+    boot: u32,
+    /// Digest of the newest record; `None` after a failed write, until it is read again.
+    previous: Option<Digest>,
+}
+
+impl<F: MultiwriteNorFlash> Keeper<F> {
+    fn open(flash: Option<F>, identity: Identity) -> Self {
+        let mut keeper = Self {
+            journal: flash.and_then(|flash| Journal::open(flash).ok()),
+            state: JournalState::Writable,
+            identity,
+            boot: 1,
+            previous: Some(Digest::default()),
+        };
+        let mut buffer = [0; MAX_BYTES];
+        match keeper.last(&mut buffer) {
+            Err(()) => keeper.state = JournalState::Failed,
+            Ok(None) => {}
+            // A record of another schema still counts: its bytes are in the chain.
+            Ok(Some(bytes)) => {
+                let boot = record::decode(bytes).map_or(0, |last| last.boot);
+                let previous = digest(bytes);
+                keeper.boot = boot.saturating_add(1);
+                keeper.previous = Some(previous);
+            }
+        }
+        keeper
+    }
+
+    /// Bytes of the newest record, in `buffer`. Fails if there is no journal to read.
+    fn last<'b>(&mut self, buffer: &'b mut [u8; MAX_BYTES]) -> Result<Option<&'b [u8]>, ()> {
+        let journal = self.journal.as_mut().ok_or(())?;
+        let length = journal.last_payload(buffer).map_err(|_| ())?;
+        Ok(length.and_then(|length| buffer.get(..length)))
+    }
+
+    /// Writes a record; true if it is kept.
+    fn keep(&mut self, at: Millis, body: Body) -> bool {
+        match self.try_keep(at, body) {
+            Ok(()) => {
+                self.state = JournalState::Writable;
+                true
+            }
+            Err(state) => {
+                // The record may be whole all the same: look before the next one.
+                self.previous = None;
+                self.state = state;
+                false
+            }
+        }
+    }
+
+    fn try_keep(&mut self, at: Millis, body: Body) -> Result<(), JournalState> {
+        let failed = JournalState::Failed;
+        let mut buffer = [0; MAX_BYTES];
+        let previous = match self.previous {
+            Some(previous) => previous,
+            None => self
+                .last(&mut buffer)
+                .map_err(|()| failed)?
+                .map_or_else(Digest::default, digest),
+        };
+        let journal = self.journal.as_mut().ok_or(failed)?;
+        let number = journal.next_number().map_err(|_| failed)?;
+        let record = Record {
+            number: RecordNumber::new(number),
+            previous,
+            tester: self.identity.tester,
+            firmware: self.identity.firmware,
+            boot: self.boot,
+            at,
+            clock: self
+                .identity
+                .clock
+                .map(|start| UnixSeconds::new(start.get().saturating_add(at.get() / 1000))),
+            body,
+        };
+        let bytes = record::encode(&record, &mut buffer).map_err(|_| failed)?;
+        match journal.append(bytes) {
+            Ok(_) => {
+                self.previous = Some(digest(bytes));
+                Ok(())
+            }
+            Err(JournalError::Full { .. }) => Err(JournalState::Full),
+            Err(_) => Err(failed),
+        }
+    }
+
+    fn kept(&self) -> Option<(RecordNumber, RecordNumber)> {
+        let journal = self.journal.as_ref()?;
+        Some((
+            RecordNumber::new(journal.first()?),
+            RecordNumber::new(journal.last()?),
+        ))
+    }
+}
+
+fn digest(bytes: &[u8]) -> Digest {
+    Digest(Sha256::digest(bytes).into())
+}
+
+/// What the link server may see and do.
+struct View<'t, F: MultiwriteNorFlash> {
+    keeper: &'t mut Keeper<F>,
+    sequence: &'t mut Sequence,
+    panel: Panel,
+    now: Millis,
+}
+
+impl<F: MultiwriteNorFlash> Records for View<'_, F> {
+    fn hello(&self) -> Hello {
+        Hello {
+            protocol: PROTOCOL,
+            schema: SCHEMA,
+            tester: self.keeper.identity.tester,
+            firmware: self.keeper.identity.firmware,
+            boot: self.keeper.boot,
+            records: self.keeper.kept(),
+        }
+    }
+
+    fn status(&self) -> Status {
+        Status {
+            now: self.now,
+            testing: self.sequence.is_testing(),
+            panel: self.panel,
+            frames: self.sequence.frames(),
+            bad_frames: self.sequence.bad_frames(),
+            newest: self.keeper.kept().map(|(_, newest)| newest),
+            journal: self.keeper.state,
+        }
+    }
+
+    fn read(
+        &mut self,
+        from: RecordNumber,
+        buffer: &mut [u8; MAX_BYTES],
+    ) -> Result<Option<(RecordNumber, usize)>, RecordNumber> {
+        let Some(journal) = self.keeper.journal.as_mut() else {
+            return Err(from);
+        };
+        match journal.read_from(from.get(), buffer) {
+            Ok(found) => Ok(found.map(|(number, length)| (RecordNumber::new(number), length))),
+            Err(_) => Err(from),
+        }
+    }
+
+    fn start_test(&mut self, clip: ClipTarget) {
+        self.sequence.start(clip);
+    }
+}
