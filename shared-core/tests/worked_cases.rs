@@ -297,6 +297,27 @@ fn a_dc_supply_is_not_dead() {
 }
 
 #[test]
+fn a_lost_service_neutral_moves_the_supply_and_not_the_ground() {
+    // Section 7: unbalanced, 72 or 168 V; here beyond the live range as well.
+    for (volts, code) in [
+        (72.0, FindingCode::SupplyTooLow),
+        (168.0, FindingCode::SupplyTooHigh),
+        (180.0, FindingCode::SupplyTooHigh),
+    ] {
+        let verdict = verdict(&receptacle(volts, 0.0, 0.0));
+        assert_eq!(verdict.outcome, Outcome::Fault, "{volts} V");
+        assert_eq!(first(&verdict), code, "{volts} V");
+    }
+    let low = verdict(&receptacle(72.0, 0.0, 0.0));
+    assert!(
+        low.first()
+            .unwrap()
+            .rivals
+            .contains(Topology::LostServiceNeutral)
+    );
+}
+
+#[test]
 fn an_unknown_pattern_is_a_fault_of_unknown_kind() {
     let verdict = verdict(&receptacle(119.5, 40.0, 70.0));
     assert_eq!(first(&verdict), FindingCode::UnknownPattern);

@@ -1,3 +1,4 @@
 //! Tools of the whole-system tests.
 
+pub mod measured;
 pub mod rules;

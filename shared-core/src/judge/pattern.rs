@@ -54,7 +54,7 @@ impl Class {
 
 /// Names the pattern of the slot voltages.
 pub(super) fn read(slots: &SlotVoltages, limits: &Limits) -> Finding {
-    use Class::{Between, Live, TwoHots};
+    use Class::{Between, Live, Odd, TwoHots};
 
     let [nw, gw, ng] = slots.pairs.each_ref().map(|pair| Class::of(pair, limits));
     let is_open = |lead| lead_is_open(slots, lead, limits);
@@ -72,6 +72,9 @@ pub(super) fn read(slots: &SlotVoltages, limits: &Limits) -> Finding {
             ground_on_other_leg(&[Topology::TwoHotsGroundOnHot])
         }
         _ if is_open_hot(slots, limits) => open_hot(),
+        // Shaped like a sound receptacle, at a voltage that no sound supply has.
+        (Between, gw, Between) if gw.is_low() => supply_off_its_neutral(FindingCode::SupplyTooLow),
+        (Odd, gw, Odd) if gw.is_low() => supply_off_its_neutral(FindingCode::SupplyTooHigh),
         _ => unknown(),
     }
 }
@@ -199,6 +202,16 @@ const fn open_hot() -> Finding {
         FindingCode::OpenHot,
         &[Topology::OpenHot, Topology::SupplyOff],
         NextCheck::BreakerAndUpstream,
+    )
+}
+
+/// A lost service neutral lets the legs share 240 V by their loads; a hot joint that is all
+/// but open, with a load on, leaves as little.
+const fn supply_off_its_neutral(code: FindingCode) -> Finding {
+    finding(
+        code,
+        &[Topology::LostServiceNeutral, Topology::OpenHot],
+        NextCheck::SupplyAtPanel,
     )
 }
 
