@@ -19,3 +19,5 @@ pub mod sequence;
 pub mod tester;
 
 mod ready;
+#[cfg(test)]
+mod strict_nor;

@@ -1,1 +1,500 @@
+//! The journal against a strict flash: order, fullness, damage, and a power cut at every
+//! byte. Small sectors keep "every byte" small; the code does not know the difference.
 
+use super::*;
+use crate::strict_nor::{StrictError, StrictNor, Torn};
+
+const SECTOR: usize = 128;
+/// Two for the calibration, four for the journal.
+const SECTORS: usize = 6;
+
+type Nor = StrictNor<SECTOR>;
+type TestJournal = Journal<Nor>;
+
+fn blank() -> Nor {
+    Nor::blank(SECTORS)
+}
+
+fn open(flash: Nor) -> TestJournal {
+    Journal::open(flash).expect("opens")
+}
+
+/// The record that the tests write as number `number`: its length and bytes depend on it.
+/// Bytes FF and 00 are among them, which in flash look like "erased" and "mark".
+fn payload(number: u32) -> Vec<u8> {
+    let length = (number * 7 % 31) as usize;
+    (0..length)
+        .map(|i| match (number as usize + i) % 5 {
+            0 => 0xFF,
+            1 => 0x00,
+            _ => (number as usize * 31 + i) as u8,
+        })
+        .collect()
+}
+
+/// Appends test records until the journal is full or the power fails; returns the numbers
+/// that were acknowledged.
+fn fill(journal: &mut TestJournal) -> Vec<u32> {
+    let mut acknowledged = Vec::new();
+    loop {
+        let Ok(number) = journal.next_number() else {
+            return acknowledged;
+        };
+        match journal.append(&payload(number)) {
+            Ok(stored) => {
+                assert_eq!(stored, number);
+                acknowledged.push(stored);
+            }
+            Err(JournalError::Full { .. } | JournalError::Flash(StrictError::Dark)) => {
+                return acknowledged;
+            }
+            Err(error) => panic!("record {number}: {error}"),
+        }
+    }
+}
+
+/// All records, by reading in sequence; each is checked to be the test record of its number.
+fn read_all(journal: &mut TestJournal) -> Vec<u32> {
+    let mut buffer = [0; 64];
+    let mut numbers = Vec::new();
+    let mut from = 0;
+    while let Some((number, length)) = journal.read_from(from, &mut buffer).expect("reads") {
+        assert!(number >= from);
+        assert_eq!(buffer[..length], payload(number), "record {number}");
+        numbers.push(number);
+        from = number + 1;
+    }
+    numbers
+}
+
+fn assert_ends_agree(journal: &mut TestJournal, numbers: &[u32]) {
+    assert_eq!(journal.first(), numbers.first().copied());
+    assert_eq!(journal.last(), numbers.last().copied());
+    let mut buffer = [0; 64];
+    let length = journal.last_payload(&mut buffer).expect("reads");
+    assert_eq!(
+        length.map(|length| buffer[..length].to_vec()),
+        numbers.last().map(|&number| payload(number))
+    );
+}
+
+#[test]
+fn a_blank_flash_is_an_empty_journal() {
+    let mut journal = open(blank());
+    assert_ends_agree(&mut journal, &[]);
+    assert_eq!(journal.read_from(0, &mut [0; 64]), Ok(None));
+    assert_eq!(journal.next_number(), Ok(1));
+    assert_eq!(journal.sectors_used(), (0, 4));
+    assert_eq!(journal.close().changed, 0, "opening writes nothing");
+}
+
+#[test]
+fn records_are_numbered_from_one_and_read_back_in_order() {
+    let mut journal = open(blank());
+    let written = fill(&mut journal);
+    assert_eq!(written, (1..=written.len() as u32).collect::<Vec<_>>());
+    assert!(written.len() > 12, "the test means more than one sector");
+    assert_eq!(read_all(&mut journal), written);
+    assert_ends_agree(&mut journal, &written);
+    // And after a restart.
+    let mut journal = open(journal.close());
+    assert_eq!(read_all(&mut journal), written);
+    assert_ends_agree(&mut journal, &written);
+}
+
+#[test]
+fn a_full_journal_refuses_and_keeps_everything() {
+    let mut journal = open(blank());
+    let written = fill(&mut journal);
+    assert_eq!(journal.sectors_used(), (4, 4));
+    let before = journal.close();
+    let mut journal = open(before.clone());
+    for _ in 0..3 {
+        assert_eq!(
+            journal.append(&[1; 40]),
+            Err(JournalError::Full {
+                last: written.last().copied()
+            })
+        );
+    }
+    assert_eq!(read_all(&mut journal), written);
+    let after = journal.close();
+    assert_eq!(after.bytes, before.bytes);
+    assert_eq!(after.erases, 0);
+}
+
+#[test]
+fn any_record_is_found_from_any_number() {
+    let mut journal = open(blank());
+    let written = fill(&mut journal);
+    let last = written.len() as u32;
+    let mut buffer = [0; 64];
+    // Backwards, so that the cursor never helps.
+    for number in (0..=last + 1).rev() {
+        let found = journal.read_from(number, &mut buffer).expect("reads");
+        let wanted = number.max(1);
+        if wanted > last {
+            assert_eq!(found, None);
+        } else {
+            let (found, length) = found.expect("is there");
+            assert_eq!(found, wanted);
+            assert_eq!(buffer[..length], payload(wanted));
+        }
+    }
+}
+
+#[test]
+fn reading_in_sequence_costs_the_same_for_every_record() {
+    const LARGE: usize = 4096;
+    let mut journal = Journal::open(StrictNor::<LARGE>::blank(34)).expect("opens");
+    while journal.append(&[0x5A; 60]).is_ok() {}
+    let last = journal.last().expect("has records");
+    assert!(last > 1000);
+    let mut buffer = [0; 64];
+    let mut most = 0;
+    journal.read_from(1, &mut buffer).expect("reads");
+    for number in 2..=last {
+        let before = journal.storage.flash().flash.reads;
+        journal.read_from(number, &mut buffer).expect("reads");
+        most = most.max(journal.storage.flash().flash.reads - before);
+    }
+    // Header and data of the item; at the end of a sector also one look behind its last item.
+    assert!(most <= 4, "{most} reads for one record");
+
+    // Out of sequence: a search over 32 sectors (5 steps), then at most one sector of items;
+    // header and data each.
+    let in_sector = LARGE / (60 + 12);
+    let mut most = 0;
+    for number in (1..=last).rev().step_by(7) {
+        let before = journal.storage.flash().flash.reads;
+        journal.read_from(number, &mut buffer).expect("reads");
+        most = most.max(journal.storage.flash().flash.reads - before);
+    }
+    assert!(most <= 2 * (5 + in_sector), "{most} reads for one record");
+}
+
+#[test]
+fn a_full_size_record_is_kept_on_the_real_sector_size() {
+    let mut journal = Journal::open(StrictNor::<4096>::blank(4)).expect("opens");
+    let record = [0xA5; MAX_RECORD_BYTES];
+    for number in 1..=4 {
+        assert_eq!(journal.append(&record), Ok(number));
+    }
+    assert_eq!(
+        journal.append(&record),
+        Err(JournalError::Full { last: Some(4) })
+    );
+    let mut buffer = [0; MAX_RECORD_BYTES];
+    assert_eq!(
+        journal.read_from(3, &mut buffer),
+        Ok(Some((3, MAX_RECORD_BYTES)))
+    );
+    assert_eq!(buffer, record);
+}
+
+#[test]
+fn what_does_not_fit_is_told_and_changes_nothing() {
+    let mut journal = open(blank());
+    // Two marks, 8 bytes of item header and 4 of number do not hold record bytes.
+    let most = SECTOR - 2 - 8 - 4;
+    assert_eq!(
+        journal.append(&vec![0; most + 1]),
+        Err(JournalError::TooLong {
+            length: most + 1,
+            most
+        })
+    );
+    assert_eq!(journal.append(&vec![0; most]), Ok(1));
+    assert_eq!(
+        journal.read_from(1, &mut [0; 10]),
+        Err(JournalError::BufferTooSmall {
+            number: 1,
+            length: most
+        })
+    );
+    assert_eq!(journal.append(&[]), Ok(2), "an empty record is a record");
+    assert_eq!(journal.read_from(2, &mut []), Ok(Some((2, 0))));
+}
+
+#[test]
+fn a_flash_without_room_is_refused_and_given_back() {
+    for sectors in 0..4 {
+        let failed = Journal::open(Nor::blank(sectors)).expect_err("too small");
+        assert_eq!(
+            failed.error,
+            JournalError::FlashTooSmall {
+                capacity: sectors * SECTOR
+            }
+        );
+        assert_eq!(failed.flash.bytes.len(), sectors * SECTOR);
+    }
+}
+
+#[test]
+fn a_damaged_record_is_a_gap_and_the_others_stay() {
+    let mut journal = open(blank());
+    let written = fill(&mut journal);
+    let whole = journal.close();
+    let start = TestJournal::START as usize;
+    // Break every bit of the region in turn, marks and headers included.
+    for bit in start * 8..whole.bytes.len() * 8 {
+        let mut flash = whole.clone();
+        flash.bytes[bit / 8] ^= 1 << (bit % 8);
+        let mut journal = open(flash);
+        let left = read_all(&mut journal);
+        let lost = written.len() - left.len();
+        assert!(lost <= 1, "bit {bit}: {lost} records lost");
+        assert!(left.is_sorted(), "bit {bit}");
+    }
+}
+
+#[test]
+fn the_library_marks_sectors_as_this_module_reads_them() {
+    let mut journal = open(blank());
+    let start = TestJournal::START as usize;
+    journal.append(&[1, 2, 3]).expect("stored");
+    let flash = journal.close();
+    assert_eq!(flash.bytes[start], 0x00, "begun");
+    assert_eq!(flash.bytes[start + SECTOR - 1], 0xFF, "not closed");
+    let mut journal = open(flash);
+    while journal.sectors_used().0 < 2 {
+        journal.append(&[1; 30]).expect("stored");
+    }
+    let flash = journal.close();
+    assert_eq!(flash.bytes[start + SECTOR - 1], 0x00, "closed");
+    assert_eq!(flash.bytes[start + SECTOR], 0x00, "the next one begun");
+    assert_eq!(flash.bytes[start + 2 * SECTOR], 0xFF, "the one after blank");
+}
+
+/// A queue whose oldest records were released and whose sectors were used again, written by
+/// the library itself: the ring does not begin at the first sector.
+#[test]
+fn a_log_that_went_around_the_ring_is_read_from_its_oldest_record() {
+    let mut flash = blank();
+    let range = TestJournal::START..(SECTORS * SECTOR) as u32;
+    let mut newest: u32 = 0;
+    for _ in 0..60 {
+        let config = QueueConfig::try_new(range.clone()).expect("fits");
+        let mut queue = QueueStorage::new(flash, config, Cache::new_uncached());
+        newest += 1;
+        let item = [newest.to_le_bytes().to_vec(), payload(newest)].concat();
+        // Overwriting is how the library goes around; the journal itself never does.
+        ready(queue.push(&item, true))
+            .expect("ready")
+            .expect("room");
+        flash = queue.destroy().0;
+
+        let mut journal = open(flash);
+        let numbers = read_all(&mut journal);
+        let oldest = *numbers.first().expect("has records");
+        assert_eq!(numbers, (oldest..=newest).collect::<Vec<_>>());
+        assert_ends_agree(&mut journal, &numbers);
+        for number in (oldest..=newest).rev() {
+            let found = journal.read_from(number, &mut [0; 64]).expect("reads");
+            assert_eq!(found.map(|(number, _)| number), Some(number));
+        }
+        flash = journal.close();
+    }
+    assert!(newest == 60 && flash.erases > 4, "it went around");
+}
+
+#[test]
+fn items_that_are_no_records_are_passed_over() {
+    let config = QueueConfig::try_new(TestJournal::START..(SECTORS * SECTOR) as u32).expect("fits");
+    let mut queue = QueueStorage::new(blank(), config, Cache::new_uncached());
+    for item in [&[9, 9][..], &[1, 0, 0, 0, 42], &[7]] {
+        ready(queue.push(item, false))
+            .expect("ready")
+            .expect("room");
+    }
+    let mut journal = open(queue.destroy().0);
+    let mut buffer = [0; 8];
+    assert_eq!(journal.read_from(0, &mut buffer), Ok(Some((1, 1))));
+    assert_eq!(buffer[0], 42);
+    assert_eq!(journal.append(&[5]), Ok(2));
+    assert_eq!(journal.read_from(2, &mut buffer), Ok(Some((2, 1))));
+}
+
+/// One byte of a closed sector's first mark misread must not make the library erase it.
+#[test]
+fn nothing_is_erased_on_the_librarys_own_account() {
+    let mut journal = open(blank());
+    let written = fill(&mut journal);
+    let mut flash = journal.close();
+    // The first sector looks "never begun, but closed": an interrupted erase.
+    flash.bytes[TestJournal::START as usize] = 0xFF;
+    let before = flash.bytes.clone();
+    let mut flash = match Journal::open(flash) {
+        Ok(mut journal) => {
+            let _ = journal.append(&[1; 30]);
+            journal.close()
+        }
+        Err(failed) => failed.flash,
+    };
+    assert_eq!(flash.erases, 0);
+    assert_eq!(flash.bytes, before);
+    // The mark back, everything is there again.
+    flash.bytes[TestJournal::START as usize] = 0x00;
+    assert_eq!(read_all(&mut open(flash)), written);
+}
+
+#[test]
+fn erasing_empties_the_journal_and_leaves_the_calibration() {
+    let mut journal = open(blank());
+    journal
+        .calibration_store()
+        .write(b"calibration")
+        .expect("stored");
+    fill(&mut journal);
+    let mut flash = journal.close();
+    Journal::erase(&mut flash).expect("erased");
+    assert!(
+        flash.bytes[TestJournal::START as usize..]
+            .iter()
+            .all(|b| *b == 0xFF)
+    );
+    let erases = flash.erases;
+    Journal::erase(&mut flash).expect("erased");
+    assert_eq!(flash.erases, erases, "blank sectors are left alone");
+    let mut journal = open(flash);
+    assert_eq!(journal.next_number(), Ok(1));
+    let mut buffer = [0; 32];
+    let stored = journal
+        .calibration_store()
+        .read(&mut buffer)
+        .expect("reads");
+    assert_eq!(stored.length, Some(11));
+    assert_eq!(&buffer[..11], b"calibration");
+}
+
+mod power_cut {
+    use super::*;
+
+    /// Bytes changed by filling a blank journal.
+    fn bytes_to_fill() -> usize {
+        let mut journal = open(blank());
+        fill(&mut journal);
+        journal.close().changed
+    }
+
+    /// Fills `flash` until the power fails after `after` bytes; returns what was acknowledged
+    /// and the flash as it is found at the next start.
+    fn cut(flash: Nor, after: usize, torn: Torn) -> (Vec<u32>, Nor) {
+        let mut journal = open(flash.cut_after(after, torn));
+        let acknowledged = fill(&mut journal);
+        let flash = journal.close();
+        (acknowledged, flash)
+    }
+
+    /// Everything acknowledged is there and right; at most the record under way is there too.
+    fn assert_kept(journal: &mut TestJournal, acknowledged: &[u32], case: &str) {
+        let found = read_all(journal);
+        let kept = found.get(..acknowledged.len());
+        assert_eq!(kept, Some(acknowledged), "{case}: lost");
+        assert!(found.len() <= acknowledged.len() + 1, "{case}: invented");
+        assert_eq!(
+            found,
+            (1..=found.len() as u32).collect::<Vec<_>>(),
+            "{case}"
+        );
+        assert_ends_agree(journal, &found);
+    }
+
+    #[test]
+    fn at_every_byte_all_acknowledged_records_stay_and_new_ones_are_taken() {
+        let total = bytes_to_fill();
+        let mut cuts = 0;
+        for after in 0..total {
+            for torn in Torn::ALL {
+                let case = format!("cut after {after} of {total} bytes, {torn:?}");
+                let (mut acknowledged, flash) = cut(blank(), after, torn);
+                assert!(flash.is_dark(), "{case}: the power did fail");
+                let mut journal = open(flash.power_up());
+                assert_kept(&mut journal, &acknowledged, &case);
+                acknowledged = (1..=journal.last().unwrap_or(0)).collect();
+                acknowledged.extend(fill(&mut journal));
+                // A cut costs at most the room of the record under way.
+                assert!(acknowledged.len() >= 12, "{case}: {}", acknowledged.len());
+                assert_kept(&mut journal, &acknowledged, &case);
+                let flash = journal.close();
+                assert_eq!(flash.erases, 0, "{case}");
+                assert_kept(&mut open(flash), &acknowledged, &case);
+                cuts += 1;
+            }
+        }
+        println!(
+            "{cuts} cut points ({total} bytes, {} ways)",
+            Torn::ALL.len()
+        );
+        assert!(cuts > 2000);
+    }
+
+    #[test]
+    fn two_cuts_in_a_row_lose_nothing_either() {
+        let total = bytes_to_fill();
+        let mut cuts = 0;
+        for first in 0..total {
+            for second in 0..70 {
+                let torn = Torn::ALL[(first + second) % Torn::ALL.len()];
+                let case = format!("cuts after {first} and {second} more bytes, {torn:?}");
+                let (acknowledged, flash) = cut(blank(), first, torn);
+                let mut journal = open(flash.power_up());
+                assert_kept(&mut journal, &acknowledged, &case);
+                let before = (1..=journal.last().unwrap_or(0)).collect::<Vec<_>>();
+
+                let (more, flash) = cut(journal.close(), second, torn);
+                let mut journal = open(flash.power_up());
+                let acknowledged = [before, more].concat();
+                assert_kept(&mut journal, &acknowledged, &case);
+                let kept = (1..=journal.last().unwrap_or(0)).collect::<Vec<_>>();
+                let acknowledged = [kept, fill(&mut journal)].concat();
+                assert_kept(&mut journal, &acknowledged, &case);
+                cuts += 1;
+            }
+        }
+        println!("{cuts} pairs of cuts");
+        assert!(cuts > 30_000);
+    }
+
+    #[test]
+    fn a_cut_erase_is_erased_again() {
+        let mut journal = open(blank());
+        fill(&mut journal);
+        let full = journal.close();
+        for after in 0..4 * SECTOR {
+            for torn in Torn::ALL {
+                let mut flash = full.clone().cut_after(after, torn);
+                Journal::erase(&mut flash).expect_err("the power fails");
+                let mut flash = flash.power_up();
+                Journal::erase(&mut flash).expect("erased");
+                let mut journal = open(flash);
+                assert_eq!(journal.next_number(), Ok(1));
+                assert_eq!(fill(&mut journal).first(), Some(&1));
+            }
+        }
+    }
+
+    #[test]
+    fn after_a_failed_append_the_running_journal_finds_out_what_stands() {
+        let total = bytes_to_fill();
+        for after in 0..total {
+            for torn in Torn::ALL {
+                // The flash drops out and comes back; the processor keeps running.
+                let mut journal = open(blank().cut_after(after, torn));
+                let acknowledged = fill(&mut journal);
+                let flash = &mut journal.storage.flash().flash;
+                *flash = flash.clone().power_up();
+                let case = format!("drop-out after {after}, {torn:?}");
+                let standing = open(flash.clone()).last();
+                let next = journal.next_number().expect("looks again");
+                // A number that stands in the flash, acknowledged or not, is never given to
+                // a second record.
+                assert_eq!(next, standing.unwrap_or(0) + 1, "{case}");
+                assert!(next > acknowledged.last().copied().unwrap_or(0), "{case}");
+                assert_kept(&mut journal, &acknowledged, &case);
+                let acknowledged = [(1..next).collect(), fill(&mut journal)].concat();
+                assert_kept(&mut journal, &acknowledged, &case);
+            }
+        }
+    }
+}

@@ -1,0 +1,198 @@
+//! A NOR flash for tests that is stricter than the part: it refuses what the part would let
+//! pass in silence, and its power can be cut at any byte.
+//!
+//! Programming ANDs into what is there, byte by byte; a program that would need a bit to go
+//! from 0 to 1 is refused. When the power fails the byte under way is left in one of several
+//! states, everything after it is untouched, and the flash does not answer until
+//! [`StrictNor::power_up`].
+
+use embedded_storage_async::nor_flash::{
+    ErrorType, MultiwriteNorFlash, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
+};
+
+/// What the byte under way is left as when the power fails.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Torn {
+    /// As it was.
+    Untouched,
+    /// Only the low half changed.
+    LowHalf,
+    /// Only the high half changed.
+    HighHalf,
+    /// Every second bit changed.
+    OddBits,
+    /// Done; the power failed just after.
+    Done,
+}
+
+impl Torn {
+    pub(crate) const ALL: [Self; 5] = [
+        Self::Untouched,
+        Self::LowHalf,
+        Self::HighHalf,
+        Self::OddBits,
+        Self::Done,
+    ];
+
+    /// Bits that had not changed yet.
+    const fn unchanged(self) -> u8 {
+        match self {
+            Self::Untouched => 0xFF,
+            Self::LowHalf => 0xF0,
+            Self::HighHalf => 0x0F,
+            Self::OddBits => 0xAA,
+            Self::Done => 0x00,
+        }
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum StrictError {
+    OutOfBounds,
+    NotAligned,
+    /// The program would set a bit.
+    WouldSetBits(u32),
+    /// No power.
+    Dark,
+}
+
+impl core::fmt::Display for StrictError {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        write!(f, "test flash: {self:?}")
+    }
+}
+
+impl core::error::Error for StrictError {}
+
+impl NorFlashError for StrictError {
+    fn kind(&self) -> NorFlashErrorKind {
+        match self {
+            Self::OutOfBounds => NorFlashErrorKind::OutOfBounds,
+            Self::NotAligned => NorFlashErrorKind::NotAligned,
+            Self::WouldSetBits(_) | Self::Dark => NorFlashErrorKind::Other,
+        }
+    }
+}
+
+/// The flash, with sectors of `SECTOR` bytes.
+#[derive(Clone, Debug)]
+pub(crate) struct StrictNor<const SECTOR: usize> {
+    pub(crate) bytes: Vec<u8>,
+    /// Bytes programmed and erased so far.
+    pub(crate) changed: usize,
+    pub(crate) reads: usize,
+    pub(crate) erases: usize,
+    /// The power fails while this many more bytes were changed.
+    cut: Option<(usize, Torn)>,
+    is_dark: bool,
+}
+
+impl<const SECTOR: usize> StrictNor<SECTOR> {
+    pub(crate) fn blank(sectors: usize) -> Self {
+        Self {
+            bytes: vec![0xFF; sectors * SECTOR],
+            changed: 0,
+            reads: 0,
+            erases: 0,
+            cut: None,
+            is_dark: false,
+        }
+    }
+
+    /// Lets `after` more bytes change, then cuts the power in the next one.
+    pub(crate) fn cut_after(mut self, after: usize, torn: Torn) -> Self {
+        self.cut = Some((after, torn));
+        self
+    }
+
+    /// Whether the power has failed.
+    pub(crate) fn is_dark(&self) -> bool {
+        self.is_dark
+    }
+
+    pub(crate) fn power_up(mut self) -> Self {
+        self.is_dark = false;
+        self.cut = None;
+        self
+    }
+
+    /// Changes one byte, or fails in the middle of it.
+    fn change(&mut self, place: usize, to: u8) -> Result<(), StrictError> {
+        let byte = &mut self.bytes[place];
+        if let Some((left, torn)) = self.cut.as_mut() {
+            if *left == 0 {
+                let unchanged = torn.unchanged();
+                *byte = *byte & unchanged | to & !unchanged;
+                self.is_dark = true;
+                return Err(StrictError::Dark);
+            }
+            *left -= 1;
+        }
+        *byte = to;
+        self.changed += 1;
+        Ok(())
+    }
+
+    fn check(&self, offset: u32, length: usize) -> Result<usize, StrictError> {
+        if self.is_dark {
+            return Err(StrictError::Dark);
+        }
+        let offset = offset as usize;
+        if offset + length > self.bytes.len() {
+            return Err(StrictError::OutOfBounds);
+        }
+        Ok(offset)
+    }
+}
+
+impl<const SECTOR: usize> ErrorType for StrictNor<SECTOR> {
+    type Error = StrictError;
+}
+
+impl<const SECTOR: usize> ReadNorFlash for StrictNor<SECTOR> {
+    const READ_SIZE: usize = 1;
+
+    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), StrictError> {
+        let offset = self.check(offset, bytes.len())?;
+        self.reads += 1;
+        bytes.copy_from_slice(&self.bytes[offset..offset + bytes.len()]);
+        Ok(())
+    }
+
+    fn capacity(&self) -> usize {
+        self.bytes.len()
+    }
+}
+
+impl<const SECTOR: usize> NorFlash for StrictNor<SECTOR> {
+    const WRITE_SIZE: usize = 1;
+    const ERASE_SIZE: usize = SECTOR;
+
+    async fn erase(&mut self, from: u32, to: u32) -> Result<(), StrictError> {
+        if from > to
+            || !(from as usize).is_multiple_of(SECTOR)
+            || !(to as usize).is_multiple_of(SECTOR)
+        {
+            return Err(StrictError::NotAligned);
+        }
+        let start = self.check(from, (to - from) as usize)?;
+        self.erases += (to - from) as usize / SECTOR;
+        for place in start..to as usize {
+            self.change(place, 0xFF)?;
+        }
+        Ok(())
+    }
+
+    async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), StrictError> {
+        let start = self.check(offset, bytes.len())?;
+        for (place, &byte) in (start..).zip(bytes) {
+            if byte & !self.bytes[place] != 0 {
+                return Err(StrictError::WouldSetBits(place as u32));
+            }
+            self.change(place, byte)?;
+        }
+        Ok(())
+    }
+}
+
+impl<const SECTOR: usize> MultiwriteNorFlash for StrictNor<SECTOR> {}
