@@ -63,6 +63,8 @@ pub enum FindingCode {
     ReferenceResistorUnseen,
     /// The clip shows line voltage on the appliance's frame.
     LiveFrame,
+    /// More voltage between neutral and ground than a sound branch has under load.
+    NeutralToGroundHigh,
 }
 
 impl FindingCode {
@@ -98,11 +100,12 @@ impl FindingCode {
             Self::NotCalibrated => 54,
             Self::ReferenceResistorUnseen => 55,
             Self::LiveFrame => 25,
+            Self::NeutralToGroundHigh => 26,
         }
     }
 
     /// Every code, in record order.
-    pub const ALL: [Self; 27] = [
+    pub const ALL: [Self; 28] = [
         Self::ReadsSound,
         Self::ReversedPolarity,
         Self::OpenGround,
@@ -130,6 +133,7 @@ impl FindingCode {
         Self::NotCalibrated,
         Self::ReferenceResistorUnseen,
         Self::LiveFrame,
+        Self::NeutralToGroundHigh,
     ];
 }
 

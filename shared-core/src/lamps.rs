@@ -166,6 +166,7 @@ fn supply(verdict: &Verdict, evidence: &Evidence) -> Rhythm {
     } else if evidence.frequency.value().is_some()
         && (has(FindingCode::ReadsSound)
             || has(FindingCode::OpenGround)
+            || has(FindingCode::NeutralToGroundHigh)
             || has(FindingCode::ReversedPolarity))
     {
         Rhythm::Steady

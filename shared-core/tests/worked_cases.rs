@@ -460,6 +460,18 @@ fn published_loaded_triple_closes_and_reads_sound() {
     assert_eq!(verdict.outcome, Outcome::NoFaultFound);
 }
 
+/// Stage-power practice accepts 0-5 V between neutral and ground (T. Betress, "Receptacle
+/// Testing"); a heavily loaded branch goes beyond.
+#[test]
+fn neutral_far_from_ground_is_a_fault_with_its_own_name() {
+    let verdict = verdict(&receptacle(112.0, 9.0, 180.0));
+    assert_eq!(first(&verdict), FindingCode::NeutralToGroundHigh);
+    assert_eq!(verdict.outcome, Outcome::Fault);
+    assert_eq!(verdict.first().unwrap().next, NextCheck::LoadsOffAndRepeat);
+    let within = judge(&receptacle(112.0, 4.9, 180.0), &Limits::DEFAULT);
+    assert_eq!(first(&within), FindingCode::ReadsSound);
+}
+
 #[test]
 fn supply_band_boundaries_follow_their_named_source() {
     // Maryland, COMAR 20.50.07.02: 114-126 V.

@@ -1,4 +1,5 @@
 //! Tools of the whole-system tests.
 
 pub mod measured;
+pub mod outside;
 pub mod rules;

@@ -36,7 +36,10 @@ pub fn judge(evidence: &Evidence, limits: &Limits) -> Verdict {
     }
     if wiring.code != FindingCode::ReadsSound {
         let mut verdict = ended(Outcome::Fault, &[wiring]);
-        if wiring.code == FindingCode::OpenGround {
+        if matches!(
+            wiring.code,
+            FindingCode::OpenGround | FindingCode::NeutralToGroundHigh
+        ) {
             add(&mut verdict, supply(slots, limits));
         }
         return verdict;

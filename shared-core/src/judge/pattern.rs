@@ -11,6 +11,7 @@ use crate::finding::{Finding, FindingCode, NextCheck};
 use crate::limits::Limits;
 use crate::slots::Lead;
 use crate::topology::{Topology, TopologySet};
+use crate::units::Volts;
 
 /// Size of a pair's voltage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -71,6 +72,7 @@ pub(super) fn read(slots: &SlotVoltages, limits: &Limits) -> Finding {
         (TwoHots, TwoHots, other) | (TwoHots, other, TwoHots) if other.is_low() => {
             ground_on_other_leg(&[Topology::TwoHotsGroundOnHot])
         }
+        (Live, Between, Live) if gw_rms(slots) < limits.touchable => neutral_to_ground_high(),
         _ if is_open_hot(slots, limits) => open_hot(),
         // Shaped like a sound receptacle, at a voltage that no sound supply has.
         (Between, gw, Between) if gw.is_low() => supply_off_its_neutral(FindingCode::SupplyTooLow),
@@ -96,6 +98,10 @@ fn lead_is_open(slots: &SlotVoltages, lead: Lead, limits: &Limits) -> bool {
         .map(size)
         .fold(0.0, f32::max);
     size(lead) <= largest * limits.open_lead_share.get()
+}
+
+fn gw_rms(slots: &SlotVoltages) -> Volts {
+    slots.ground_wide().fundamental.rms
 }
 
 /// A trace of voltage on the narrow slot, neutral and ground together.
@@ -212,6 +218,22 @@ const fn supply_off_its_neutral(code: FindingCode) -> Finding {
         code,
         &[Topology::LostServiceNeutral, Topology::OpenHot],
         NextCheck::SupplyAtPanel,
+    )
+}
+
+/// Shaped like a sound receptacle, but neutral and ground stand apart: a heavy load on a long
+/// branch, or a joint in the neutral, or a ground that carries current.
+const fn neutral_to_ground_high() -> Finding {
+    finding(
+        FindingCode::NeutralToGroundHigh,
+        &[
+            Topology::Sound,
+            Topology::WeakNeutral,
+            Topology::WeakGround,
+            Topology::GroundOnRodOnly,
+            Topology::LostServiceNeutral,
+        ],
+        NextCheck::LoadsOffAndRepeat,
     )
 }
 
