@@ -206,3 +206,6 @@ impl<P: OutputPin, H: OutputPin<Error = P::Error>> LampDriver<P, H> {
         )
     }
 }
+
+#[cfg(test)]
+mod tests;
