@@ -163,11 +163,18 @@ fn a_power_cut_at_any_byte_leaves_a_whole_calibration() {
 
 #[test]
 fn the_newer_copy_wins_once_it_is_whole() {
-    // Cut right after the first copy was written: erase, header, content, CRC.
-    let first_copy = SECTOR + HEADER_BYTES + NEW.len() + CRC_BYTES;
-    let mut flash = written(OLD).cut_after(first_copy, Torn::Untouched);
-    write(&mut flash, NEW).expect_err("the power fails");
-    let (content, stored) = read(&mut flash.power_up());
-    assert_eq!(content.as_deref(), Some(NEW));
-    assert_eq!(stored.copies[0], CopyState::Good { generation: 2 });
+    // Cut right after one copy was written: erase, header, content, CRC.
+    let one_copy = SECTOR + HEADER_BYTES + NEW.len() + CRC_BYTES;
+    let mut second_bad = written(OLD);
+    second_bad.bytes[SECTOR + 12] ^= 1;
+    // The worse copy is written first: copy 0 of two equal ones, else the damaged one.
+    for (start, newer) in [(written(OLD), 0), (second_bad, 1)] {
+        let mut flash = start.cut_after(one_copy, Torn::Untouched);
+        write(&mut flash, NEW).expect_err("the power fails");
+        let (content, stored) = read(&mut flash.power_up());
+        assert_eq!(content.as_deref(), Some(NEW));
+        assert_eq!(stored.copies[newer], CopyState::Good { generation: 2 });
+        assert_eq!(stored.copies[1 - newer], CopyState::Good { generation: 1 });
+        assert!(!stored.is_sound(), "two ages are not sound");
+    }
 }
