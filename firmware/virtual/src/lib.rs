@@ -10,6 +10,7 @@
 //! This crate is the oracle against which the tester is judged. It therefore uses the core's
 //! units, slots and samples only, and none of its estimators, limits or judgement.
 
+pub mod board;
 pub mod chips;
 pub mod circuit;
 pub mod clock;
@@ -18,4 +19,5 @@ pub mod front_end;
 pub mod house;
 pub mod pins;
 pub mod quantity;
+pub mod serial;
 pub mod tester;

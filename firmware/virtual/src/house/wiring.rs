@@ -65,7 +65,9 @@ impl Wired {
         {
             let [narrow, wide, _, _] = slots;
             wire_load(&mut circuit, narrow, wide, appliance.current);
-            wire_load(&mut circuit, narrow, frame, appliance.leak);
+            if let Some(frame) = frame {
+                wire_load(&mut circuit, narrow, frame, appliance.leak);
+            }
         }
 
         let star = circuit.node("star");
@@ -179,12 +181,13 @@ impl Panel {
     }
 }
 
-/// The terminals of the receptacle and the clip, in channel order, and the appliance's frame.
+/// The terminals of the receptacle and the clip, in channel order, and the appliance's frame if there
+/// is one.
 fn wire_slots(
     circuit: &mut Circuit,
     receptacle: &Receptacle,
     ends: &BoxEnds,
-) -> ([Node; LEADS], Node) {
+) -> ([Node; LEADS], Option<Node>) {
     let conductors = [receptacle.narrow, receptacle.wide, receptacle.ground];
     let names = ["narrow slot", "wide slot", "ground hole"];
     let [narrow, wide, ground] = core::array::from_fn(|slot| {
@@ -220,6 +223,25 @@ fn wire_slots(
         circuit.resistor(wide, ground, jumper);
     }
 
+    let frame = wire_frame(circuit, receptacle, ground);
+    let clip = circuit.node("clip");
+    circuit.capacitor(clip, Node::REFERENCE, receptacle.strays.room);
+    match (receptacle.clip, frame) {
+        (ClipTarget::ApplianceFrame, Some(frame)) => circuit.resistor(clip, frame, CONTACT),
+        (ClipTarget::IndependentEarth, _) => {
+            circuit.resistor(clip, Node::REFERENCE, receptacle.independent_earth);
+        }
+        _ => {}
+    }
+    ([narrow, wide, ground, clip], frame)
+}
+
+/// The frame of what hangs on the ground hole, if anything does: an appliance is plugged in,
+/// or the clip is on one.
+fn wire_frame(circuit: &mut Circuit, receptacle: &Receptacle, ground: Node) -> Option<Node> {
+    if receptacle.appliance.is_none() && receptacle.clip != ClipTarget::ApplianceFrame {
+        return None;
+    }
     let frame = circuit.node("appliance frame");
     wire_joint(
         circuit,
@@ -231,16 +253,7 @@ fn wire_slots(
         "frame",
     );
     circuit.capacitor(frame, Node::REFERENCE, FRAME_TO_ROOM);
-    let clip = circuit.node("clip");
-    circuit.capacitor(clip, Node::REFERENCE, receptacle.strays.room);
-    match receptacle.clip {
-        ClipTarget::NotConnected => {}
-        ClipTarget::ApplianceFrame => circuit.resistor(clip, frame, CONTACT),
-        ClipTarget::IndependentEarth => {
-            circuit.resistor(clip, Node::REFERENCE, receptacle.independent_earth);
-        }
-    }
-    ([narrow, wide, ground, clip], frame)
+    Some(frame)
 }
 
 /// A resistance that draws `amperes` at 120 V; none for zero.

@@ -1,0 +1,249 @@
+//! The virtual board: the real firmware, drivers and all, on the chip models.
+//!
+//! As on the real board, frames are read when the converter says so, also while the main loop
+//! waits for the flash, and queue up until the loop takes them. One [`VirtualBoard::step`] is
+//! one turn of that loop, 0.25 ms of simulated time at least.
+//!
+//! This file alone of the crate knows what a calibration is: somebody must play the workshop
+//! that calibrates a tester before it is used.
+
+use crate::chips::adc::{AdcSpi, VirtualAdc};
+use crate::chips::nor::{NorSpi, SizeError, VirtualNor};
+use crate::clock::{FRAME_NANOS, SimClock, SimDelay};
+use crate::front_end::FrameSource;
+use crate::pins::{DrivenInput, RecordedOutput};
+use crate::serial::BoardEnd;
+use crate::tester::Specimen;
+use slotwise_core::calibration::{self, Calibration, CalibrationError, ChannelCalibration};
+use slotwise_core::front_end::NOMINAL_VOLTS_PER_CODE;
+use slotwise_core::lamps::LAMPS;
+use slotwise_core::record::{BootCause, TesterId, Version};
+use slotwise_core::sample::{Frame, FrameFault};
+use slotwise_core::slots::Lead;
+use slotwise_core::units::{Celsius, Ohms, Ratio, UnixSeconds};
+use slotwise_firmware::adc::{AdcError, Converter};
+use slotwise_firmware::calibration_store::{CalibrationStore, CalibrationStoreError};
+use slotwise_firmware::nor::{NorError, SpiNor};
+use slotwise_firmware::tester::{Identity, Parts, Tester};
+use std::collections::VecDeque;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+/// Size of the NOR part: 8 MiB.
+pub const NOR_BYTES: usize = 8 << 20;
+
+/// Frames that can wait for the main loop, as on the real board: 128 ms.
+const QUEUE: usize = 512;
+
+/// Hertz low enough that filter and converter take nothing off: 3e-12 at most.
+const NEARLY_DC: f64 = 0.01;
+
+/// The tester of the virtual board.
+pub type BoardTester =
+    Tester<SpiNor<NorSpi, SimDelay>, BoardEnd, RecordedOutput, RecordedOutput, DrivenInput>;
+
+type Delivered = Result<Frame, FrameFault>;
+
+#[derive(Default)]
+struct Queue {
+    waiting: VecDeque<Delivered>,
+    lost: u32,
+    /// Number of the first frame read.
+    first: Option<u64>,
+}
+
+/// Why a virtual board does not start.
+#[derive(Debug, thiserror::Error)]
+pub enum BoardError {
+    /// The converter's model refused the driver.
+    #[error("the virtual converter does not start: {0}")]
+    Converter(AdcError),
+    /// The flash contents do not fit a part.
+    #[error(transparent)]
+    Contents(#[from] SizeError),
+    /// The flash's model refused the driver.
+    #[error("the virtual flash does not answer: {0}")]
+    Flash(NorError),
+    /// The calibration is one that no working tester has.
+    #[error("the specimen cannot be calibrated: {0}")]
+    Calibration(CalibrationError),
+    /// The calibration could not be stored.
+    #[error("the calibration cannot be stored: {0}")]
+    Store(CalibrationStoreError<NorError>),
+}
+
+/// An identity for demonstrations: an invented serial number, this version, no clock chip.
+#[must_use]
+pub const fn demo_identity(clock: Option<UnixSeconds>) -> Identity {
+    Identity {
+        tester: TesterId(0x5107_0000_0000_0001),
+        firmware: Version {
+            major: 0,
+            minor: 1,
+            patch: 0,
+        },
+        cause: BootCause::PowerOn,
+        clock,
+    }
+}
+
+/// A calibration of `specimen` without error, as if done against a perfect reference. Its
+/// stated uncertainty is that of a 0.1 % reference all the same: 0.22 % at k = 2.
+#[must_use]
+pub fn calibrate(specimen: &Specimen) -> Calibration {
+    Calibration {
+        channels: Lead::ALL.map(|lead| ChannelCalibration {
+            offset: specimen.offset_code(lead).round() as i32,
+            gain: specimen.true_gain_at(lead, NEARLY_DC) / NOMINAL_VOLTS_PER_CODE,
+        }),
+        u_gain: Ratio::new(0.0011),
+        reference: Ohms::new(10.0),
+        done: UnixSeconds::new(1_790_000_000),
+        temperature: Celsius::new(23.0),
+    }
+}
+
+/// Contents of the flash of a tester that left the workshop: calibrated, no records.
+///
+/// # Errors
+/// [`BoardError`] where the specimen is no working tester.
+pub fn workshop_flash(specimen: &Specimen) -> Result<Vec<u8>, BoardError> {
+    let clock = SimClock::new();
+    let nor = VirtualNor::erased(&clock, NOR_BYTES)?;
+    let mut flash = SpiNor::new(nor.spi(), clock.delay()).map_err(BoardError::Flash)?;
+    let mut buffer = [0; calibration::MAX_BYTES];
+    let calibration = calibrate(specimen);
+    calibration.check().map_err(BoardError::Calibration)?;
+    let bytes = calibration
+        .encode(&mut buffer)
+        .map_err(BoardError::Calibration)?;
+    CalibrationStore::new(&mut flash)
+        .write(bytes)
+        .map_err(BoardError::Store)?;
+    Ok(nor.contents())
+}
+
+/// A running board.
+pub struct VirtualBoard {
+    /// Simulated time.
+    pub clock: SimClock,
+    /// The converter, for faults and counts.
+    pub adc: VirtualAdc,
+    /// The flash, for faults and contents.
+    pub nor: VirtualNor,
+    /// The lamps' pins, top to bottom.
+    pub lamps: [RecordedOutput; LAMPS],
+    /// The board's own small lamp.
+    pub heartbeat: RecordedOutput,
+    /// The button.
+    pub button: DrivenInput,
+    tester: BoardTester,
+    queue: Arc<Mutex<Queue>>,
+}
+
+impl VirtualBoard {
+    /// Powers a board whose converter is fed by `source` and whose flash holds `contents`.
+    ///
+    /// # Errors
+    /// [`BoardError`] where a driver finds its chip wanting.
+    pub fn start(
+        source: impl FrameSource + 'static,
+        contents: Vec<u8>,
+        serial: BoardEnd,
+        identity: Identity,
+    ) -> Result<Self, BoardError> {
+        let clock = SimClock::new();
+        let adc = VirtualAdc::new(&clock, source);
+        let nor = VirtualNor::with_contents(&clock, contents)?;
+        let mut converter = Converter::new(adc.spi());
+        converter
+            .start(&mut clock.delay())
+            .map_err(BoardError::Converter)?;
+        let queue = Arc::new(Mutex::new(Queue::default()));
+        read_on_data_ready(&clock, converter, Arc::clone(&queue));
+
+        let lamps: [RecordedOutput; LAMPS] = core::array::from_fn(|_| RecordedOutput::new(&clock));
+        let heartbeat = RecordedOutput::new(&clock);
+        let button = DrivenInput::button();
+        let flash = SpiNor::new(nor.spi(), clock.delay()).map_err(BoardError::Flash)?;
+        let tester = Tester::new(
+            Parts {
+                flash: Some(flash),
+                serial,
+                lamps: lamps.clone(),
+                heartbeat: heartbeat.clone(),
+                button: button.clone(),
+            },
+            identity,
+        );
+        Ok(Self {
+            clock,
+            adc,
+            nor,
+            lamps,
+            heartbeat,
+            button,
+            tester,
+            queue,
+        })
+    }
+
+    /// One turn of the main loop: waits for a frame, takes what is queued, polls.
+    pub fn step(&mut self) {
+        self.clock.advance_to_next_frame();
+        let (waiting, lost) = {
+            let mut queue = lock(&self.queue);
+            (
+                core::mem::take(&mut queue.waiting),
+                core::mem::take(&mut queue.lost),
+            )
+        };
+        if lost > 0 {
+            self.tester.frame(Err(FrameFault::Lost(lost)));
+        }
+        for delivered in waiting {
+            self.tester.frame(delivered);
+        }
+        self.tester.poll(self.clock.millis());
+    }
+
+    /// Steps until `millis` of simulated time have passed.
+    pub fn run_for(&mut self, millis: u64) {
+        let until = self.clock.millis().get() + millis;
+        while self.clock.millis().get() < until {
+            self.step();
+        }
+    }
+
+    /// The firmware.
+    pub const fn tester(&mut self) -> &mut BoardTester {
+        &mut self.tester
+    }
+
+    /// Number of the first frame that the firmware read, as the front end counts.
+    #[must_use]
+    pub fn first_frame(&self) -> Option<u64> {
+        lock(&self.queue).first
+    }
+}
+
+/// The data-ready interrupt.
+fn read_on_data_ready(
+    clock: &SimClock,
+    mut converter: Converter<AdcSpi>,
+    queue: Arc<Mutex<Queue>>,
+) {
+    clock.every(FRAME_NANOS, move |nanos| {
+        let delivered = converter.read_frame();
+        let mut queue = lock(&queue);
+        queue.first.get_or_insert(nanos / FRAME_NANOS);
+        if queue.waiting.len() < QUEUE {
+            queue.waiting.push_back(delivered);
+        } else {
+            queue.lost = queue.lost.saturating_add(1);
+        }
+    });
+}
+
+fn lock(queue: &Mutex<Queue>) -> MutexGuard<'_, Queue> {
+    queue.lock().unwrap_or_else(PoisonError::into_inner)
+}
