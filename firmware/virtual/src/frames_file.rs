@@ -166,7 +166,7 @@ mod tests {
             matches!(short, FramesFileError::Truncated { frame: 2, extra: 7 }),
             "{short}"
         );
-        let mut bytes = vec![0; 32];
+        let mut bytes = [0; 32];
         bytes[16 + 7] = 0x01;
         let wide = read_frames(&bytes[..]).unwrap_err();
         assert!(

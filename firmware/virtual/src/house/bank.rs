@@ -255,7 +255,7 @@ fn third_phase() -> Vec<Named> {
             Receptacle {
                 house: House {
                     service_neutral: Joint::Open,
-                    background: [Amperes::new(14.0), Amperes::new(6.0)],
+                    background: [Amperes::new(28.0), Amperes::new(12.0)],
                     ..House::default()
                 },
                 ..sound().with_clip(IndependentEarth)

@@ -170,7 +170,7 @@ impl Device {
     /// Chip select rises.
     pub(super) fn end(&mut self) {
         let incoming = core::mem::take(&mut self.incoming);
-        if incoming.len() % WORD != 0 || incoming.is_empty() {
+        if !incoming.len().is_multiple_of(WORD) || incoming.is_empty() {
             self.misuse.push(Misuse::NotWholeWords(incoming.len()));
         }
         if incoming.len() >= WORD {

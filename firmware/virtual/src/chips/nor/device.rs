@@ -207,7 +207,7 @@ impl Device {
                 count: 0,
             };
         }
-        if address % SECTOR != 0 {
+        if !address.is_multiple_of(SECTOR) {
             self.violations.push(Violation::InsideSector { address });
         }
         State::Erase(address)
