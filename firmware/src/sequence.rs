@@ -23,7 +23,7 @@ use slotwise_core::record::{SNAPSHOT_POINTS, Snapshot, Test};
 use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
 use slotwise_core::slots::{ClipTarget, LEADS, Lead};
 use slotwise_core::units::{Millis, Volts};
-use slotwise_core::verdict::Verdict;
+use slotwise_core::verdict::{Outcome, Verdict};
 use slotwise_core::window::{Accumulator, Tuning, WINDOW};
 
 /// Windows before the first answer.
@@ -81,6 +81,8 @@ enum State {
     Watching {
         /// Code of the first finding of the test.
         shown: Option<FindingCode>,
+        /// The last look saw something else. One look may straddle a change; two agree.
+        differed: bool,
     },
     Waiting,
 }
@@ -253,28 +255,50 @@ impl Sequence {
                 let verdict = judge(&evidence, &self.limits);
                 (windows >= FIRST_ANSWER).then_some(Event::Answer { evidence, verdict })
             }
-            State::Watching { shown } => {
+            State::Watching { shown, differed } => {
                 if windows < LOOK {
                     return None;
                 }
                 self.gatherer = Gatherer::new(self.clip);
-                let verdict = judge(&evidence, &self.limits);
-                let seen = verdict.first().map(|finding| finding.code);
-                if seen == shown {
-                    return Some(Event::Answer { evidence, verdict });
-                }
-                if seen == Some(FindingCode::Dead) {
-                    self.state = State::Waiting;
-                    self.onset = Onset::NEW;
-                    self.clip = ClipTarget::NotConnected;
-                    return Some(Event::Unplugged);
-                }
-                self.early_ends = 0;
-                self.begin();
-                None
+                self.look(evidence, shown, differed)
             }
             State::Waiting => None,
         }
+    }
+
+    /// One look while watching.
+    fn look(
+        &mut self,
+        evidence: Evidence,
+        shown: Option<FindingCode>,
+        differed: bool,
+    ) -> Option<Event> {
+        let verdict = judge(&evidence, &self.limits);
+        let seen = verdict.first().map(|finding| finding.code);
+        if seen == Some(FindingCode::Dead) {
+            self.state = State::Waiting;
+            self.onset = Onset::NEW;
+            self.clip = ClipTarget::NotConnected;
+            return Some(Event::Unplugged);
+        }
+        if seen == shown {
+            self.state = State::Watching {
+                shown,
+                differed: false,
+            };
+            return Some(Event::Answer { evidence, verdict });
+        }
+        if differed {
+            self.early_ends = 0;
+            self.begin();
+            return None;
+        }
+        self.state = State::Watching {
+            shown,
+            differed: true,
+        };
+        // A danger is shown at once; its record waits for the next look.
+        (verdict.outcome == Outcome::Danger).then_some(Event::Answer { evidence, verdict })
     }
 
     /// Ends the test in hand with what was gathered.
@@ -286,7 +310,10 @@ impl Sequence {
         self.state = if shown == Some(FindingCode::Dead) {
             State::Waiting
         } else {
-            State::Watching { shown }
+            State::Watching {
+                shown,
+                differed: false,
+            }
         };
         self.onset = Onset::NEW;
         self.gatherer = Gatherer::new(self.clip);

@@ -20,8 +20,8 @@ use slotwise_core::record::Test;
 use slotwise_core::units::Volts;
 use slotwise_core::verdict::Outcome;
 use slotwise_firmware::sequence::{Event, Sequence};
-use slotwise_tests::measured::calibration;
 use slotwise_tests::outside::{not_checked, python, recording, root};
+use slotwise_virtual::board::calibrate;
 use slotwise_virtual::front_end::{
     FrameSource, FrontEnd, Repeat, SlotColumns, SlotWaveform, WaveformSource,
 };
@@ -59,7 +59,7 @@ fn test_of(nw: &[f64], current: &[f64], seed: u64) -> Test {
     let waveform = SlotWaveform::new(columns, Volts::new(0.1)).expect("the rows are whole");
     let source = WaveformSource::new(&specimen, waveform, Repeat::Looped, 0);
     let mut front_end = FrontEnd::new(specimen.clone(), Box::new(source));
-    let mut sequence = Sequence::new(Some(calibration(&specimen)), Limits::DEFAULT);
+    let mut sequence = Sequence::new(Some(calibrate(&specimen)), Limits::DEFAULT);
     (0..20_000)
         .find_map(|number| match sequence.frame(Ok(front_end.frame(number))) {
             Some(Event::Ended { test, .. }) => Some(test),
