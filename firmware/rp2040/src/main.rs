@@ -1,2 +1,38 @@
-//! RP2040 image.
-fn main() {}
+//! The image for the RP2040: clocks, pins, interrupts, USB. All that is not the chip's is in
+//! `slotwise-firmware`, all that judges is in `slotwise-core`.
+//!
+//! On the desktop this package is a stub that says how the image is built, so that checks of
+//! the whole workspace need no microcontroller toolchain.
+//!
+//! | file | holds |
+//! |---|---|
+//! | `super_loop` | entry, the one loop |
+//! | `board` | clocks and pins, one line a pin |
+//! | `acquisition` | data-ready interrupt and frame queue |
+//! | `usb` | the serial port |
+//! | `start_cause` | why the chip started, who it is |
+//! | `panic` | the safe state on any error |
+#![cfg_attr(target_os = "none", no_std, no_main)]
+
+#[cfg(target_os = "none")]
+mod acquisition;
+#[cfg(target_os = "none")]
+mod board;
+#[cfg(target_os = "none")]
+mod panic;
+#[cfg(target_os = "none")]
+mod start_cause;
+#[cfg(target_os = "none")]
+mod super_loop;
+#[cfg(target_os = "none")]
+mod usb;
+
+#[cfg(not(target_os = "none"))]
+fn main() {
+    eprintln!(
+        "This is the image for the RP2040; it does not run on a desktop.\n\
+         Build it with firmware/rp2040/build.sh, which writes slotwise.uf2 for a board and\n\
+         slotwise.elf for the emulator in tests/emulator."
+    );
+    std::process::exit(2);
+}

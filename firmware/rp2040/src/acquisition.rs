@@ -1,0 +1,230 @@
+//! From the data-ready edge to a queue: the only thing that must never be late.
+//!
+//! The converter pulls DRDY low every 250 us. The interrupt reads the frame (about 20 us) and
+//! puts it into a queue that the super-loop empties. The loop may be away for a sector erase
+//! of the journal (45 ms, at most 400 ms); the queue holds 511 frames = 127 ms, so a slow
+//! erase does lose frames, and then the loss is counted and told, never silent:
+//!
+//! - queue full: the count of frames dropped goes before the next frame that fits;
+//! - interrupt late by more than half a frame period: the converter's own two-deep FIFO is
+//!   emptied and the count of periods missed is told.
+//!
+//! A pause of [`SILENCE`] or more is not counted here but by the tester, which watches for a
+//! silent converter by its own clock.
+
+use core::cell::RefCell;
+
+use critical_section::Mutex;
+use embedded_hal::delay::DelayNs as _;
+use embedded_hal::digital::{InputPin as _, OutputPin as _};
+use heapless::spsc::{Consumer, Producer, Queue};
+use rp2040_hal::fugit::{MicrosDurationU32, MillisDurationU64};
+use rp2040_hal::gpio::Interrupt::EdgeLow;
+use rp2040_hal::pac::{self, interrupt};
+use rp2040_hal::{Timer, timer};
+use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
+use slotwise_firmware::adc::Converter;
+
+use crate::board::{AdcBus, DataReady, SyncPin};
+
+/// A frame, or why there is none.
+pub(crate) type Delivered = Result<Frame, FrameFault>;
+
+/// Places of the queue; one stays empty.
+const QUEUE: usize = 512;
+
+/// Frame period.
+const PERIOD_US: u32 = 1_000_000 / FRAMES_PER_SECOND;
+
+/// Without a frame for this long the converter is started anew.
+pub(crate) const SILENCE: MillisDurationU64 = MillisDurationU64::millis(500);
+
+/// Length of the reset pulse on SYNC/RESET: at least 2048 clocks of 8.192 MHz = 250 us.
+const RESET_PULSE_US: u32 = 500;
+
+/// What the interrupt works with.
+struct Sampler {
+    converter: Converter<AdcBus>,
+    data_ready: DataReady,
+    frames: Producer<'static, Delivered>,
+    clock: Timer,
+    /// Low word of the clock at the frame before, if there was one since the start.
+    last: Option<u32>,
+    /// Frames dropped because the queue was full, not yet told.
+    dropped: u32,
+}
+
+/// Empty while the converter is being started.
+static SAMPLER: Mutex<RefCell<Option<Sampler>>> = Mutex::new(RefCell::new(None));
+
+impl Sampler {
+    /// Takes the frame that the converter announced.
+    #[inline]
+    fn on_data_ready(&mut self) {
+        self.data_ready.clear_interrupt(EdgeLow);
+        let now = self.clock.get_counter_low();
+        let missed = self.last.replace(now).map_or(0, |last| missed(last, now));
+        if missed == 0 {
+            let frame = self.converter.read_frame();
+            self.deliver(frame);
+        } else {
+            // What stands in the FIFO is of unknown age. The frame just announced goes with it.
+            let _ = self.converter.catch_up();
+            self.deliver(Err(FrameFault::Lost(missed + 1)));
+        }
+    }
+
+    #[inline]
+    fn deliver(&mut self, frame: Delivered) {
+        if self.dropped > 0
+            && self
+                .frames
+                .enqueue(Err(FrameFault::Lost(self.dropped)))
+                .is_ok()
+        {
+            self.dropped = 0;
+        }
+        if self.dropped > 0 || self.frames.enqueue(frame).is_err() {
+            self.dropped = self.dropped.saturating_add(match frame {
+                Err(FrameFault::Lost(more)) => more,
+                _ => 1,
+            });
+        }
+    }
+}
+
+/// Frames that were due between two readings of the clock and did not come.
+#[inline]
+fn missed(last: u32, now: u32) -> u32 {
+    let gap = now.wrapping_sub(last);
+    if u64::from(gap) >= SILENCE.to_micros() {
+        return 0;
+    }
+    ((gap + PERIOD_US / 2) / PERIOD_US).saturating_sub(1)
+}
+
+#[interrupt]
+fn IO_IRQ_BANK0() {
+    critical_section::with(|section| {
+        if let Some(sampler) = SAMPLER.borrow_ref_mut(section).as_mut() {
+            sampler.on_data_ready();
+        }
+    });
+}
+
+/// The super-loop's end of the queue, and the care for the converter.
+pub(crate) struct Acquisition {
+    frames: Consumer<'static, Delivered>,
+    sync: SyncPin,
+    clock: Timer,
+    /// When the converter last showed life, or was last tried.
+    alive: timer::Instant,
+    must_start: bool,
+}
+
+impl Acquisition {
+    /// Takes converter and pins and starts sampling.
+    pub(crate) fn start(bus: AdcBus, data_ready: DataReady, sync: SyncPin, clock: Timer) -> Self {
+        let queue: &'static mut Queue<Delivered, QUEUE> =
+            defmt::unwrap!(cortex_m::singleton!(: Queue<Delivered, QUEUE> = Queue::new()));
+        let (producer, consumer) = queue.split();
+        let sampler = Sampler {
+            converter: Converter::new(bus),
+            data_ready,
+            frames: producer,
+            clock,
+            last: None,
+            dropped: 0,
+        };
+        critical_section::with(|section| SAMPLER.borrow_ref_mut(section).replace(sampler));
+        let mut acquisition = Self {
+            frames: consumer,
+            sync,
+            clock,
+            alive: clock.get_counter(),
+            must_start: true,
+        };
+        acquisition.start_converter();
+        acquisition
+    }
+
+    /// The next frame, if there is one.
+    #[inline]
+    pub(crate) fn next(&mut self) -> Option<Delivered> {
+        let delivered = self.frames.dequeue()?;
+        self.alive = self.clock.get_counter();
+        if matches!(delivered, Err(FrameFault::Restarted)) {
+            self.must_start = true;
+        }
+        Some(delivered)
+    }
+
+    /// Whether a frame waits.
+    #[inline]
+    pub(crate) fn is_idle(&self) -> bool {
+        !self.frames.ready()
+    }
+
+    /// Starts the converter anew if it lost its settings or fell silent. Call it in every
+    /// round of the loop; it takes 5 ms when it acts, every [`SILENCE`] at most.
+    pub(crate) fn keep_alive(&mut self) {
+        let silent = self.clock.get_counter() - self.alive >= SILENCE;
+        if silent || self.must_start {
+            self.start_converter();
+        }
+    }
+
+    fn start_converter(&mut self) {
+        pac::NVIC::mask(pac::Interrupt::IO_IRQ_BANK0);
+        let sampler = critical_section::with(|section| SAMPLER.borrow_ref_mut(section).take());
+        let Some(mut sampler) = sampler else { return };
+        let mut delay = self.clock;
+        if !self.must_start {
+            // Silent although it was set up: only the reset line is left to try.
+            pulse(&mut self.sync, &mut delay);
+        }
+        match sampler.converter.start(&mut delay) {
+            Ok(identity) => {
+                defmt::info!("converter started: {}", identity);
+                self.must_start = false;
+            }
+            Err(error) => {
+                defmt::error!("{}", defmt::Display2Format(&error));
+                // Try again after SILENCE, not at once.
+                self.must_start = false;
+            }
+        }
+        self.alive = self.clock.get_counter();
+        sampler.last = None;
+        align(&mut sampler, &mut delay);
+        // An edge latched while nobody listened would deliver a frame that was read already.
+        sampler.data_ready.clear_interrupt(EdgeLow);
+        sampler.data_ready.set_interrupt_enabled(EdgeLow, true);
+        critical_section::with(|section| SAMPLER.borrow_ref_mut(section).replace(sampler));
+        // SAFETY: the interrupt's shared state is complete again and lies behind a mutex; no
+        // critical section is open here that unmasking could break.
+        unsafe { pac::NVIC::unmask(pac::Interrupt::IO_IRQ_BANK0) };
+    }
+}
+
+/// Waits for the next conversion, at most two periods, and throws it away, so that the
+/// interrupt is enabled early in a period: a conversion that came in between would stay in the
+/// FIFO, and every later frame would be one period old.
+fn align(sampler: &mut Sampler, delay: &mut Timer) {
+    for _ in 0..2 * PERIOD_US {
+        let Ok(ready) = sampler.data_ready.is_low();
+        if ready {
+            break;
+        }
+        delay.delay_us(1);
+    }
+    let _ = sampler.converter.catch_up();
+}
+
+fn pulse(sync: &mut SyncPin, delay: &mut Timer) {
+    let Ok(()) = sync.set_low();
+    delay.delay_us(RESET_PULSE_US);
+    let Ok(()) = sync.set_high();
+}
+
+const _: () = assert!(MicrosDurationU32::micros(PERIOD_US).to_micros() == 250);

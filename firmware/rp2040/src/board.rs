@@ -1,0 +1,202 @@
+//! The board: which pin is what, and how fast things are clocked.
+//!
+//! The pin table is the one of hardware/pins.csv. Everything is claimed once, in
+//! [`Board::claim`], and handed out with its final type.
+
+use core::convert::Infallible;
+
+use defmt::unwrap;
+use embedded_hal::digital::{OutputPin, PinState};
+use embedded_hal::spi::{MODE_0, MODE_1};
+use embedded_hal_bus::spi::ExclusiveDevice;
+use rp2040_hal::clocks::init_clocks_and_plls;
+use rp2040_hal::fugit::HertzU32;
+use rp2040_hal::gpio::bank0::{
+    Gpio10, Gpio11, Gpio12, Gpio13, Gpio15, Gpio16, Gpio17, Gpio18, Gpio19, Gpio20, Gpio21,
+};
+use rp2040_hal::gpio::{
+    DynPinId, FunctionNull, FunctionSio, FunctionSpi, Pin, PinId, Pins, PullDown, PullNone, PullUp,
+    SioInput, SioOutput, ValidFunction,
+};
+use rp2040_hal::spi::{Enabled, Spi};
+use rp2040_hal::usb::UsbBus;
+use rp2040_hal::{Clock as _, Sio, Timer, Watchdog, pac};
+use slotwise_core::record::BootCause;
+use usb_device::bus::UsbBusAllocator;
+
+use crate::start_cause;
+
+/// The second-stage loader, which sets up the flash chip for execution in place.
+#[unsafe(link_section = ".boot2")]
+#[used]
+static BOOT2_FIRMWARE: [u8; 256] = rp2040_boot2::BOOT_LOADER_W25Q080;
+
+/// Crystal of the board, hertz.
+const CRYSTAL_HZ: u32 = 12_000_000;
+
+/// Clock of the converter's SPI bus: 18 bytes take 18 us of the 250 us between two frames.
+/// The part takes 25 MHz; 8 MHz leaves room for the delay of the isolator.
+const ADC_BUS: HertzU32 = HertzU32::MHz(8);
+
+/// Clock of the NOR flash's SPI bus.
+const NOR_BUS: HertzU32 = HertzU32::MHz(16);
+
+/// Relays of probe P1 (GPIO 8 and 9) and drive of probe P2 (GPIO 14), as bits of SIO's
+/// registers.
+pub(crate) const PROBE_PINS: u32 = 1 << 8 | 1 << 9 | 1 << 14;
+
+/// An SPI pin.
+type SpiPin<I> = Pin<I, FunctionSpi, PullNone>;
+/// An output pin.
+type Output<I> = Pin<I, FunctionSio<SioOutput>, PullDown>;
+
+/// SPI device of the converter.
+pub(crate) type AdcBus = ExclusiveDevice<
+    Spi<Enabled, pac::SPI0, (SpiPin<Gpio19>, SpiPin<Gpio16>, SpiPin<Gpio18>)>,
+    Output<Gpio17>,
+    Timer,
+>;
+/// SPI device of the NOR flash.
+pub(crate) type NorBus = ExclusiveDevice<
+    Spi<Enabled, pac::SPI1, (SpiPin<Gpio11>, SpiPin<Gpio12>, SpiPin<Gpio10>)>,
+    Output<Gpio13>,
+    Timer,
+>;
+/// DRDY of the converter: falls when a frame is ready.
+pub(crate) type DataReady = Pin<Gpio20, FunctionSio<SioInput>, PullUp>;
+/// A lamp or the heartbeat.
+pub(crate) type LampPin = Output<DynPinId>;
+/// The button: low while pressed.
+pub(crate) type ButtonPin = Pin<Gpio15, FunctionSio<SioInput>, PullUp>;
+/// SYNC/RESET of the converter, held high.
+pub(crate) type SyncPin = Output<Gpio21>;
+
+/// All of the board, ready to use.
+pub(crate) struct Board {
+    pub(crate) adc: AdcBus,
+    pub(crate) data_ready: DataReady,
+    pub(crate) sync: SyncPin,
+    pub(crate) nor: NorBus,
+    /// In the order of the panel: live-metal, wired-right, earth-path, supply, steady, proven.
+    pub(crate) lamps: [LampPin; 6],
+    pub(crate) heartbeat: LampPin,
+    pub(crate) button: ButtonPin,
+    /// Relays that stay open in this version. Held here so that nothing else can claim them.
+    pub(crate) probe: [LampPin; 3],
+    pub(crate) usb: UsbBusAllocator<UsbBus>,
+    pub(crate) watchdog: Watchdog,
+    pub(crate) clock: Timer,
+    pub(crate) tick: pac::SYST,
+    pub(crate) cause: BootCause,
+}
+
+impl Board {
+    /// Takes the chip and sets up all of it. Call it once, first.
+    pub(crate) fn claim() -> Self {
+        let mut chip = unwrap!(pac::Peripherals::take());
+        let core = unwrap!(pac::CorePeripherals::take());
+        let sio = Sio::new(chip.SIO);
+        let pins = Pins::new(
+            chip.IO_BANK0,
+            chip.PADS_BANK0,
+            sio.gpio_bank0,
+            &mut chip.RESETS,
+        );
+        // The relays first: a pin comes out of reset as an input with a pull-down.
+        let probe = [off(pins.gpio8), off(pins.gpio9), off(pins.gpio14)];
+
+        let cause = start_cause::take(&chip.WATCHDOG);
+        let mut watchdog = Watchdog::new(chip.WATCHDOG);
+        let clocks = unwrap!(
+            init_clocks_and_plls(
+                CRYSTAL_HZ,
+                chip.XOSC,
+                chip.CLOCKS,
+                chip.PLL_SYS,
+                chip.PLL_USB,
+                &mut chip.RESETS,
+                &mut watchdog,
+            )
+            .ok()
+        );
+        let clock = Timer::new(chip.TIMER, &mut chip.RESETS, &clocks);
+        let peripheral = clocks.peripheral_clock.freq();
+
+        let adc = Spi::<_, _, _, 8>::new(
+            chip.SPI0,
+            (
+                pins.gpio19.reconfigure(),
+                pins.gpio16.reconfigure(),
+                pins.gpio18.reconfigure(),
+            ),
+        )
+        .init(&mut chip.RESETS, peripheral, ADC_BUS, MODE_1);
+        let nor = Spi::<_, _, _, 8>::new(
+            chip.SPI1,
+            (
+                pins.gpio11.reconfigure(),
+                pins.gpio12.reconfigure(),
+                pins.gpio10.reconfigure(),
+            ),
+        )
+        .init(&mut chip.RESETS, peripheral, NOR_BUS, MODE_0);
+
+        let usb = UsbBusAllocator::new(UsbBus::new(
+            chip.USBCTRL_REGS,
+            chip.USBCTRL_DPRAM,
+            clocks.usb_clock,
+            true,
+            &mut chip.RESETS,
+        ));
+
+        Self {
+            adc: device(adc, unselected(pins.gpio17), clock),
+            data_ready: pins.gpio20.into_pull_up_input(),
+            sync: pins.gpio21.into_push_pull_output_in_state(PinState::High),
+            nor: device(nor, unselected(pins.gpio13), clock),
+            lamps: [
+                off(pins.gpio2),
+                off(pins.gpio3),
+                off(pins.gpio4),
+                off(pins.gpio5),
+                off(pins.gpio6),
+                off(pins.gpio7),
+            ],
+            heartbeat: off(pins.gpio25),
+            button: pins.gpio15.into_pull_up_input(),
+            probe,
+            usb,
+            watchdog,
+            clock,
+            tick: core.SYST,
+            cause,
+        }
+    }
+}
+
+/// A bus with one device on it.
+fn device<BUS, CS: OutputPin<Error = Infallible>>(
+    bus: BUS,
+    select: CS,
+    clock: Timer,
+) -> ExclusiveDevice<BUS, CS, Timer> {
+    match ExclusiveDevice::new(bus, select, clock) {
+        Ok(device) => device,
+        Err(never) => match never {},
+    }
+}
+
+/// A chip select, high from the first moment: a pulse at start would be taken for a command.
+fn unselected<I: PinId + ValidFunction<FunctionSio<SioOutput>>>(
+    pin: Pin<I, FunctionNull, PullDown>,
+) -> Output<I> {
+    pin.into_push_pull_output_in_state(PinState::High)
+}
+
+/// A lamp or a relay, off.
+fn off<I: PinId + ValidFunction<FunctionSio<SioOutput>>>(
+    pin: Pin<I, FunctionNull, PullDown>,
+) -> LampPin {
+    pin.into_push_pull_output_in_state(PinState::Low)
+        .into_dyn_pin()
+}

@@ -1,0 +1,155 @@
+// Corrections of rp2040js 1.4.1, applied to one chip object from outside; the package stays
+// untouched. Each function names the behaviour of the emulator that it replaces.
+
+/// Cycles from an interrupt to the first instruction of its handler (Arm, Cortex-M0+ TRM: 15).
+const ENTRY_CYCLES = 15;
+const HARD_FAULT = 3;
+const TIMER = 0x40054;
+const WATCHDOG = 0x40058;
+const ALARM_FIRST = 0x10;
+const ALARM_LAST = 0x1c;
+
+/// Messages of the emulator that on the chip are a fault, not a message.
+const FAULTS = ['invalid memory address', 'undefined address', 'not 32 bit aligned', 'is not implemented yet'];
+
+/// A logger that counts instead of printing.
+///
+/// The emulator only logs SEV, and only warns where the chip would fault.
+export class QuietLogger {
+  constructor() {
+    this.counts = new Map();
+    this.onEvent = () => {};
+    this.onFault = () => {};
+  }
+
+  note(level, component, message) {
+    const key = `${level} ${component}: ${message}`;
+    this.counts.set(key, (this.counts.get(key) ?? 0) + 1);
+    if (FAULTS.some((part) => message.includes(part))) this.onFault(message);
+  }
+
+  debug() {}
+
+  info(component, message) {
+    if (message === 'SEV') this.onEvent();
+  }
+
+  warn(component, message) {
+    this.note('warn', component, message);
+  }
+
+  error(component, message) {
+    this.note('error', component, message);
+  }
+}
+
+/// Exceptions: entry takes time, sleep ends by the rules of the core, BKPT and UDF fault.
+///
+/// The emulator enters a handler out of WFI although PRIMASK is set, does not wake for SysTick,
+/// and counts no cycles for an entry. `watch.enter(number)` and `watch.leave()` are told of
+/// every exception.
+export function correctExceptions(chip, logger, watch) {
+  const { core } = chip;
+  const enter = core.exceptionEntry.bind(core);
+  core.exceptionEntry = (number) => {
+    watch.enter(number);
+    enter(number);
+    core.cycles += ENTRY_CYCLES;
+  };
+  const leave = core.exceptionReturn.bind(core);
+  core.exceptionReturn = (code) => {
+    leave(code);
+    watch.leave();
+  };
+  core.setInterrupt = (irq, value) => {
+    const bit = 1 << irq;
+    if (value && !(core.pendingInterrupts & bit)) {
+      core.pendingInterrupts |= bit;
+      core.interruptsUpdated = true;
+    } else if (!value) {
+      core.pendingInterrupts &= ~bit;
+    }
+  };
+  logger.onEvent = () => {
+    core.eventRegistered = true;
+  };
+  chip.onBreak = () => {
+    core.PC -= core.breakRewind;
+    watch.fault('breakpoint or undefined instruction');
+  };
+  logger.onFault = (message) => watch.fault(message);
+}
+
+/// Whether something is pending that ends WFE or WFI.
+export function mayWake(core) {
+  return (
+    (core.pendingInterrupts & core.enabledInterrupts) !== 0 ||
+    core.pendingSystick ||
+    core.pendingPendSV ||
+    core.pendingNMI
+  );
+}
+
+/// Enters HardFault, as the core does at the end of the instruction that went wrong.
+export function hardFault(core) {
+  core.exceptionEntry(HARD_FAULT);
+}
+
+/// SPI: a byte takes its bits over the clock rate. The emulator takes no time.
+export function connectSpi(chip, spi, exchange) {
+  let reply = 0;
+  const done = chip.clock.createAlarm(() => spi.completeTransmit(reply));
+  spi.onTransmit = (word) => {
+    reply = exchange(word);
+    done.schedule((spi.dataBits / spi.clockFrequency) * 1e9);
+  };
+}
+
+/// SPI mode 0 to 3 as set in SSPCR0 (SPO bit 6, SPH bit 7).
+export function spiMode(spi) {
+  return ((spi.control0 >> 6) & 1) * 2 + ((spi.control0 >> 7) & 1);
+}
+
+/// Watchdog: its alarm re-arms with no delay and would freeze the run, so it is switched off
+/// before `onReset` is told.
+export function correctWatchdog(chip, onReset) {
+  const watchdog = chip.peripherals[WATCHDOG];
+  watchdog.onWatchdogTrigger = () => {
+    watchdog.alarm.enable = false;
+    watchdog.timer.enable = false;
+    onReset({ reason: watchdog.reason, scratch: Uint32Array.from(watchdog.scratchData) });
+  };
+}
+
+/// Puts into a new chip what the watchdog keeps over a reset.
+export function restoreWatchdog(chip, { reason, scratch }) {
+  const watchdog = chip.peripherals[WATCHDOG];
+  watchdog.reason = reason;
+  watchdog.scratchData.set(scratch);
+}
+
+/// Timer alarms: the emulator fires up to 1 us early.
+export function correctTimer(chip) {
+  const timer = chip.peripherals[TIMER];
+  const write = timer.writeUint32.bind(timer);
+  timer.writeUint32 = (offset, value) => {
+    write(offset, value);
+    if (offset < ALARM_FIRST || offset > ALARM_LAST) return;
+    const alarm = timer.alarms[(offset - ALARM_FIRST) / 4];
+    const nanos = chip.clock.nanos;
+    const now = Math.floor(nanos / 1000);
+    const whole = (value - (now % 2 ** 32)) >>> 0;
+    alarm.clockAlarm.schedule((now + whole) * 1000 - nanos);
+  };
+}
+
+/// A pad's input: the emulator latches an edge each time a level is set, also the same level.
+export function inputPin(chip, index) {
+  const pin = chip.gpio[index];
+  let level = null;
+  return (high) => {
+    if (high === level) return;
+    level = high;
+    pin.setInputValue(high);
+  };
+}

@@ -1,0 +1,249 @@
+// The board: one emulated RP2040 with converter, flash, button, lamps and USB host around it.
+//
+// Runs the image as it stands in the ELF file: no boot ROM, no second-stage loader; the
+// segments are put where they are stored in flash and the core starts at the vector table.
+// Time is counted in nanoseconds of the image's own clock. A watchdog reset makes a new chip;
+// converter, flash and host go on.
+
+import { RP2040 } from 'rp2040js';
+
+import { Meter } from './meter.mjs';
+import {
+  QuietLogger, connectSpi, correctExceptions, correctTimer, correctWatchdog, hardFault, inputPin, mayWake, restoreWatchdog, spiMode,
+} from './corrections.mjs';
+
+const FLASH = 0x10000000;
+const RAM = 0x20000000;
+const RAM_BYTES = 0x40000;
+const VECTORS = FLASH + 0x100;
+/// Ring oscillator, from which the chip starts.
+const START_HZ = 6.5e6;
+/// Unused RAM is filled with this, to see how far the stack came.
+const PAINT = 0xa5;
+
+/// Pins of the board, as in firmware/rp2040/src/board.rs.
+export const PINS = {
+  lamps: [2, 3, 4, 5, 6, 7],
+  probe: [8, 9, 14],
+  button: 15,
+  adcSelect: 17,
+  dataReady: 20,
+  sync: 21,
+  norSelect: 13,
+  heartbeat: 25,
+};
+const LAMP_NAMES = ['live-metal', 'wired-right', 'earth-path', 'supply', 'steady', 'proven'];
+/// Lamp changes kept; later ones are only counted.
+const HISTORY = 20000;
+
+/// What the emulator calls a pin that is driven low or high.
+const LOW = 0;
+const HIGH = 1;
+
+export class Machine {
+  /// `elf`: Elf. `adc`: AdcChip. `nor`: NorChip. `host`: UsbHost. `log(text)`.
+  constructor({ elf, adc, nor, host, log }) {
+    Object.assign(this, { elf, adc, nor, host, log });
+    this.elapsedBefore = 0;
+    this.sleepNanos = 0;
+    this.resets = [];
+    this.faults = [];
+    this.lampHistory = [];
+    this.lampChanges = 0;
+    this.lampLevels = {};
+    this.heartbeats = 0;
+    this.probeDriven = false;
+    this.warnings = new Map();
+    this.meter = new Meter(elf);
+    this.stackFloor = null;
+    this.nextConversion = adc.periodNanos;
+    this.boot(null);
+  }
+
+  /// Nanoseconds since power-on, over all resets.
+  get nanos() {
+    return this.elapsedBefore + this.chip.clock.nanos;
+  }
+
+  boot(kept) {
+    const chip = new RP2040();
+    this.chip = chip;
+    this.pendingReset = null;
+    this.pendingFault = null;
+    const logger = new QuietLogger();
+    logger.counts = this.warnings;
+    chip.logger = logger;
+    this.meter.attach(chip.core);
+    correctExceptions(chip, logger, {
+      enter: (number) => this.meter.enter(number),
+      leave: () => this.meter.leave(),
+      fault: (what) => {
+        this.pendingFault ??= what;
+      },
+    });
+    correctTimer(chip);
+    correctWatchdog(chip, (reset) => {
+      this.pendingReset = reset;
+    });
+    if (kept !== null) restoreWatchdog(chip, kept);
+    this.setClock(START_HZ);
+    chip.addClockListener((hz) => this.setClock(hz));
+    this.load();
+    this.wire();
+    this.host.attach(chip);
+  }
+
+  setClock(hz) {
+    this.nanosPerCycle = 1e9 / hz;
+  }
+
+  load() {
+    const { chip, elf } = this;
+    const stackEnd = elf.address('__sheap') ?? RAM;
+    chip.sram.fill(PAINT, stackEnd - RAM, RAM_BYTES);
+    for (const segment of elf.segments) {
+      if (segment.bytes.length === 0) continue;
+      const at = segment.loadAddress - FLASH;
+      if (at < 0 || at + segment.bytes.length > chip.flash.length) {
+        throw new Error(`ELF: a segment is stored at ${segment.loadAddress.toString(16)}, which is not flash`);
+      }
+      chip.flash.set(segment.bytes, at);
+    }
+    const { core } = chip;
+    core.VTOR = VECTORS;
+    core.SP = chip.readUint32(VECTORS);
+    core.PC = chip.readUint32(VECTORS + 4) & ~1;
+  }
+
+  wire() {
+    const { chip, adc, nor } = this;
+    const onLow = (pin, act) => chip.gpio[pin].addListener((state) => act(state === LOW, state));
+    connectSpi(chip, chip.spi[0], (byte) => adc.exchange(byte));
+    connectSpi(chip, chip.spi[1], (byte) => nor.exchange(byte));
+    onLow(PINS.adcSelect, (low) => adc.select(low, spiMode(chip.spi[0]), chip.spi[0].clockFrequency));
+    onLow(PINS.norSelect, (low) => nor.select(low, spiMode(chip.spi[1]), chip.spi[1].clockFrequency));
+    onLow(PINS.sync, (low) => adc.sync(!low, this.nanos));
+
+    const dataReady = inputPin(chip, PINS.dataReady);
+    adc.onDataReady = dataReady;
+    dataReady(!adc.ready);
+    this.pressButton = inputPin(chip, PINS.button);
+    this.pressButton(true);
+
+    const convert = chip.clock.createAlarm(() => {
+      adc.convert();
+      this.nextConversion += adc.periodNanos;
+      convert.schedule(this.nextConversion - this.nanos);
+    });
+    convert.schedule(Math.max(0, this.nextConversion - this.nanos));
+
+    PINS.lamps.forEach((pin, index) => onLow(pin, (low, state) => this.onLamp(LAMP_NAMES[index], state)));
+    onLow(PINS.heartbeat, (low, state) => {
+      if (state === HIGH) this.heartbeats++;
+    });
+    for (const pin of PINS.probe) {
+      onLow(pin, (low, state) => {
+        if (state === HIGH) this.probeDriven = true;
+      });
+    }
+  }
+
+  onLamp(name, state) {
+    const lit = state === HIGH;
+    if ((this.lampLevels[name] ?? false) === lit) return;
+    this.lampLevels[name] = lit;
+    this.lampChanges++;
+    if (this.lampHistory.length < HISTORY) {
+      this.lampHistory.push({ ms: Math.round(this.nanos / 1e4) / 100, lamp: name, lit });
+    }
+  }
+
+  /// Presses (true) or lets go (false) the button.
+  setButton(pressed) {
+    this.pressButton(!pressed);
+  }
+
+  /// Runs until `nanos` since power-on.
+  run(nanos) {
+    while (this.nanos < nanos) {
+      this.runChip(nanos - this.elapsedBefore);
+      if (this.pendingReset !== null) this.reset();
+    }
+  }
+
+  runChip(target) {
+    const { core, clock } = this.chip;
+    const { registers } = core;
+    const { meter } = this;
+    while (clock.nanosCounter < target && this.pendingReset === null) {
+      if (core.waiting) {
+        if (mayWake(core)) {
+          core.waiting = false;
+          continue;
+        }
+        const next = clock.nextAlarm === null ? target : Math.min(clock.nextAlarm.nanos, target);
+        const sleep = Math.max(0, next - clock.nanosCounter);
+        this.sleepNanos += sleep;
+        clock.tick(sleep);
+        continue;
+      }
+      const before = core.cycles;
+      core.executeInstruction();
+      clock.nanosCounter += (core.cycles - before) * this.nanosPerCycle;
+      if (clock.nextAlarm !== null && clock.nextAlarm.nanos <= clock.nanosCounter) clock.tick(0);
+      if (this.pendingFault !== null) this.fault();
+      if (registers[15] === meter.watched) meter.reached();
+    }
+  }
+
+  fault() {
+    const what = this.pendingFault;
+    this.pendingFault = null;
+    const { core } = this.chip;
+    if (this.faults.length < 100) {
+      this.faults.push({ ms: this.nanos / 1e6, what, pc: core.PC.toString(16), lr: core.LR.toString(16) });
+    }
+    this.log(`fault: ${what}, pc ${core.PC.toString(16)}`);
+    hardFault(core);
+  }
+
+  reset() {
+    const kept = this.pendingReset;
+    const cause = kept.reason & 2 ? 'forced' : 'timer';
+    this.resets.push({ ms: this.nanos / 1e6, cause });
+    this.log(`watchdog reset (${cause}) at ${(this.nanos / 1e6).toFixed(1)} ms`);
+    this.noteStack();
+    this.elapsedBefore += this.chip.clock.nanos;
+    this.meter.detach();
+    this.boot(kept);
+  }
+
+  noteStack() {
+    const from = (this.elf.address('__sheap') ?? RAM) - RAM;
+    let at = from;
+    while (at < RAM_BYTES && this.chip.sram[at] === PAINT) at++;
+    this.stackFloor = Math.min(this.stackFloor ?? RAM_BYTES, at);
+    this.stackLimit = from;
+  }
+
+  /// Everything counted, as plain data.
+  report() {
+    this.noteStack();
+    const { adc, nor, host } = this;
+    return {
+      simulatedSeconds: this.nanos / 1e9,
+      sleepRatio: this.sleepNanos / this.nanos,
+      converter: { ...adc.statistics, oddities: Object.fromEntries(adc.oddities) },
+      nor: { ...nor.statistics, oddities: Object.fromEntries(nor.oddities) },
+      usb: { ...host.statistics, configured: host.configured, open: host.isOpen, identity: host.identity },
+      ...this.meter.report(),
+      watchdogResets: this.resets,
+      faults: this.faults,
+      lamps: { levels: this.lampLevels, changes: this.lampChanges, history: this.lampHistory },
+      heartbeats: this.heartbeats,
+      probeDriven: this.probeDriven,
+      stack: { used: RAM_BYTES - this.stackFloor, left: this.stackFloor - this.stackLimit },
+      emulatorMessages: Object.fromEntries(this.warnings),
+    };
+  }
+}
