@@ -14,11 +14,13 @@
 //! - Numbers are stored, not counted, and grow by one from record to record. A record that
 //!   went bad later is a gap in the numbers, seen by whoever reads.
 //!
-//! Cost on the board (16 MHz SPI; computed): opening reads two bytes of every begun sector and one of
-//! every other one, then one sector in full; an append is one or two page programs for each
-//! 256 bytes and one read back; [`Journal::read_from`] costs one item when called in
-//! sequence, else a binary search over the sectors (11 items for 2046 sectors) and at most
-//! one sector of items.
+//! Cost. Opening reads two bytes of every sector in use and one of every other, in two
+//! passes, then one sector in full. An append is one or two page programs for each 256 bytes
+//! and one read back. [`Journal::read_from`] reads one item when called in sequence, else it
+//! does a binary search over the sectors (11 items for 2046 sectors) and reads at most one
+//! sector of items. Bus and busy time on the virtual board, 8 MiB filled with 8184 records of
+//! 900 bytes: open 12 ms; append at most 4.3 ms, the first one after opening 24 ms (the
+//! library looks at every sector once); read 0.5 ms in sequence, at most 7 ms out of it.
 
 mod error;
 mod guard;
