@@ -114,6 +114,8 @@ pub const ROOMS: &[Room] = &[
             "slotwise-firmware",
             "slotwise-virtual",
             "slotwise",
+            "serialport",
+            "serde_json",
         ],
     },
 ];

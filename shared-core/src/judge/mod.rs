@@ -15,5 +15,6 @@
 
 mod ladder;
 mod pattern;
+mod rungs;
 
 pub use ladder::judge;

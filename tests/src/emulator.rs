@@ -1,0 +1,229 @@
+//! The real image in the emulator, with its serial port as a pseudo-terminal.
+//!
+//! Node runs `tests/emulator/run.mjs` with piped standard input and output; two threads copy
+//! between the pipes and the master of a pseudo-terminal pair, whose slave is what the host
+//! program opens, as it would open the port of a tester.
+
+use std::fs;
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Child, ChildStdin, Command, Stdio};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
+
+use serialport::{SerialPort, TTYPort};
+
+use crate::outside::root;
+
+/// Folder of build products, as cargo has it.
+#[must_use]
+pub fn target_folder() -> PathBuf {
+    std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| root().join("target"), PathBuf::from)
+}
+
+/// The image, if `firmware/rp2040/build.sh` has made it, and Node with the emulator.
+#[must_use]
+pub fn image() -> Option<PathBuf> {
+    let elf = target_folder().join("firmware/slotwise.elf");
+    let emulator = root().join("tests/emulator/node_modules/rp2040js");
+    let node = Command::new("node").arg("--version").output();
+    (elf.is_file() && emulator.is_dir() && node.is_ok_and(|output| output.status.success()))
+        .then_some(elf)
+}
+
+/// The host program, built like the tests.
+///
+/// # Panics
+/// If it does not build.
+#[must_use]
+pub fn host_program() -> PathBuf {
+    let status = Command::new(env!("CARGO"))
+        .args([
+            "build",
+            "--quiet",
+            "--package",
+            "slotwise",
+            "--bin",
+            "slotwise",
+        ])
+        .current_dir(root())
+        .status()
+        .expect("cargo starts");
+    assert!(status.success(), "the host program builds");
+    target_folder()
+        .join("debug/slotwise")
+        .with_extension(std::env::consts::EXE_EXTENSION)
+}
+
+/// What an emulated board is given.
+#[derive(Clone, Copy, Debug)]
+pub struct Given<'a> {
+    /// The image.
+    pub elf: &'a Path,
+    /// File of converter frames.
+    pub frames: &'a Path,
+    /// File of the flash's contents.
+    pub nor: &'a Path,
+    /// Where the counts go.
+    pub report: &'a Path,
+    /// Simulated seconds at most.
+    pub seconds: u32,
+}
+
+/// A running emulated board.
+#[derive(Debug)]
+pub struct EmulatedBoard {
+    child: Child,
+    stdin: Option<Arc<Held>>,
+    slave: TTYPort,
+    stop: Arc<AtomicBool>,
+    copiers: Vec<JoinHandle<()>>,
+}
+
+/// The child's standard input; dropped to end the run.
+type Held = std::sync::Mutex<Option<ChildStdin>>;
+
+impl EmulatedBoard {
+    /// Starts the emulator.
+    ///
+    /// # Errors
+    /// Those of the system: no Node, no pseudo-terminal.
+    pub fn start(given: Given<'_>) -> io::Result<Self> {
+        let mut child = Command::new("node")
+            .arg(root().join("tests/emulator/run.mjs"))
+            .arg("--elf")
+            .arg(given.elf)
+            .arg("--frames")
+            .arg(given.frames)
+            .arg("--nor")
+            .arg(given.nor)
+            .arg("--report")
+            .arg(given.report)
+            .args(["--seconds", &given.seconds.to_string(), "--serial", "stdio"])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::inherit())
+            .spawn()?;
+        let (mut master, mut slave) = TTYPort::pair().map_err(io::Error::other)?;
+        slave.set_exclusive(false).map_err(io::Error::other)?;
+        master
+            .set_timeout(Duration::from_millis(20))
+            .map_err(io::Error::other)?;
+        let to_host = master.try_clone_native().map_err(io::Error::other)?;
+        let stop = Arc::new(AtomicBool::new(false));
+        let stdin = Arc::new(Held::new(child.stdin.take()));
+        let stdout = child
+            .stdout
+            .take()
+            .ok_or_else(|| io::Error::other("no pipe"))?;
+        let copiers = vec![
+            copy_to_host(stdout, to_host),
+            copy_to_board(master, Arc::clone(&stdin), Arc::clone(&stop)),
+        ];
+        Ok(Self {
+            child,
+            stdin: Some(stdin),
+            slave,
+            stop,
+            copiers,
+        })
+    }
+
+    /// Name of the port that the host program opens.
+    ///
+    /// # Panics
+    /// If the pseudo-terminal has no name.
+    #[must_use]
+    pub fn port(&self) -> String {
+        self.slave.name().expect("a pseudo-terminal has a name")
+    }
+
+    /// Ends the run and waits for the report. True if the emulator was content.
+    ///
+    /// # Errors
+    /// Those of the system.
+    pub fn finish(mut self) -> io::Result<bool> {
+        self.end_input();
+        let status = self.child.wait()?;
+        for copier in self.copiers.drain(..) {
+            let _ = copier.join();
+        }
+        Ok(status.success())
+    }
+
+    fn end_input(&mut self) {
+        self.stop.store(true, Ordering::Release);
+        if let Some(stdin) = self.stdin.take()
+            && let Ok(mut held) = stdin.lock()
+        {
+            *held = None;
+        }
+    }
+}
+
+impl Drop for EmulatedBoard {
+    fn drop(&mut self) {
+        self.end_input();
+        if matches!(self.child.try_wait(), Ok(None)) && thread::panicking() {
+            let _ = self.child.kill();
+        }
+        let _ = self.child.wait();
+    }
+}
+
+fn copy_to_host(mut from: impl Read + Send + 'static, mut to: TTYPort) -> JoinHandle<()> {
+    thread::spawn(move || {
+        let mut buffer = [0; 1024];
+        while let Ok(count) = from.read(&mut buffer) {
+            if count == 0 || write_all(&mut to, &buffer[..count]).is_err() {
+                return;
+            }
+        }
+    })
+}
+
+/// A pseudo-terminal whose other end reads slowly times out; the bytes are offered again.
+fn write_all(to: &mut TTYPort, mut bytes: &[u8]) -> io::Result<()> {
+    while !bytes.is_empty() {
+        match to.write(bytes) {
+            Ok(count) => bytes = &bytes[count..],
+            Err(error) if error.kind() == io::ErrorKind::TimedOut => {}
+            Err(error) => return Err(error),
+        }
+    }
+    Ok(())
+}
+
+fn copy_to_board(mut from: TTYPort, to: Arc<Held>, stop: Arc<AtomicBool>) -> JoinHandle<()> {
+    thread::spawn(move || {
+        let mut buffer = [0; 1024];
+        while !stop.load(Ordering::Acquire) {
+            let count = match from.read(&mut buffer) {
+                Ok(count) => count,
+                Err(error) if error.kind() == io::ErrorKind::TimedOut => continue,
+                Err(_) => return,
+            };
+            let Ok(mut held) = to.lock() else { return };
+            let Some(stdin) = held.as_mut() else { return };
+            if stdin
+                .write_all(&buffer[..count])
+                .and_then(|()| stdin.flush())
+                .is_err()
+            {
+                return;
+            }
+        }
+    })
+}
+
+/// The emulator's report.
+///
+/// # Panics
+/// If there is none, or it is no JSON.
+#[must_use]
+pub fn report(path: &Path) -> serde_json::Value {
+    let text = fs::read_to_string(path).expect("the emulator wrote its report");
+    serde_json::from_str(&text).expect("the report is JSON")
+}
