@@ -65,6 +65,9 @@ fn a_page_is_programmed_and_read_back() {
     assert_eq!(nor.counts().programs, 1);
     assert_eq!(nor.counts().bytes_programmed, 9);
     assert_eq!(nor.violations(), []);
+    // A program disables writing again.
+    spi.write(&command(0x02, 0x300)).unwrap();
+    assert_eq!(nor.violations(), [Violation::NotEnabled { code: 0x02 }]);
     // Again over it: bits only go down.
     program(&mut spi, 0x120, &[0x0F]).unwrap();
     clock.advance(400_000);

@@ -247,6 +247,22 @@ mod tests {
     }
 
     #[test]
+    fn a_supply_that_wanders_takes_the_voltages_along() {
+        let specimen = Specimen::nominal(1);
+        let mut receptacle = find("sound").unwrap().receptacle.clone();
+        receptacle.supply = Supply::pure(Volts::new(120.0), Hertz::new(60.0));
+        let mut still = PhasorSource::plugged(&specimen, &receptacle).unwrap();
+        receptacle.supply.drift.amplitude_swing = Ratio::new(0.02);
+        receptacle.supply.drift.period_seconds = 4.0;
+        let mut swinging = PhasorSource::plugged(&specimen, &receptacle).unwrap();
+        // A quarter and three quarters of the period, at a crest of the mains.
+        for (frame, factor) in [(4000, 1.02), (8000, 1.0), (12_000, 0.98)] {
+            let ratio = swinging.pins(frame)[0] / still.pins(frame)[0];
+            assert!((ratio - factor).abs() < 1e-9, "{frame} {ratio}");
+        }
+    }
+
+    #[test]
     fn one_channel_is_the_sum_of_its_harmonics() {
         // Against a direct sum with its own trigonometry.
         let specimen = Specimen::nominal(1);
