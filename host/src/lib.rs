@@ -1,1 +1,21 @@
-//! Host.
+//! Slotwise on the desk: pulls the log of a tester, shows it, judges it again, and runs a
+//! virtual tester where there is no real one.
+//!
+//! `commands` says what a command does; `client` speaks with a tester over a `transport`;
+//! `log_file` and `chain` keep and check what was pulled; `report` prints it and `texts` holds
+//! the sentences. Only `bench` knows the firmware and the virtual board. Nothing here measures
+//! or holds a limit: the verdict is the core's.
+
+pub mod bench;
+pub mod chain;
+pub mod cli;
+pub mod client;
+pub mod commands;
+pub mod error;
+pub mod exit;
+pub mod log_file;
+pub mod port;
+pub mod report;
+pub mod samples;
+pub mod texts;
+pub mod transport;

@@ -1,0 +1,118 @@
+//! The receptacles of Larkfield Terrace by name or house number, and the way of the tour.
+
+use slotwise_core::slots::ClipTarget;
+use slotwise_virtual::house::{Named, bank, find};
+
+use crate::error::Error;
+
+/// One stop of the tour.
+#[derive(Clone, Copy, Debug)]
+pub struct Stop {
+    /// The receptacle.
+    pub named: &'static Named,
+    /// What the technician puts the clip on.
+    pub clip: ClipTarget,
+}
+
+/// One receptacle of each house; at Number 4 the same one twice, since only the clip on another
+/// earth shows what is wrong there.
+const WAY: [(&str, Clip); 13] = [
+    ("sound", Clip::AsUsual),
+    ("open-ground", Clip::AsUsual),
+    ("joined-at-box", Clip::AsUsual),
+    ("reversed-and-joined", Clip::Free),
+    ("reversed-and-joined", Clip::AsUsual),
+    ("reversed-polarity", Clip::AsUsual),
+    ("open-neutral-with-load", Clip::AsUsual),
+    ("open-hot", Clip::AsUsual),
+    ("ground-on-hot", Clip::AsUsual),
+    ("volts-240", Clip::AsUsual),
+    ("breaker-off", Clip::AsUsual),
+    ("supply-low", Clip::AsUsual),
+    ("lost-service-neutral", Clip::AsUsual),
+];
+
+#[derive(Clone, Copy)]
+enum Clip {
+    /// As the receptacle's entry says.
+    AsUsual,
+    /// Hanging free.
+    Free,
+}
+
+/// The stops of the tour, or every receptacle of the terrace.
+///
+/// # Errors
+/// [`Error::NoSuchReceptacle`] if a stop is not on the terrace.
+pub fn stops(all: bool) -> Result<Vec<Stop>, Error> {
+    if all {
+        let usual = |named: &'static Named| Stop {
+            named,
+            clip: named.receptacle.clip,
+        };
+        return Ok(bank().iter().map(usual).collect());
+    }
+    WAY.into_iter()
+        .map(|(name, clip)| {
+            let named = named(name)?;
+            Ok(Stop {
+                named,
+                clip: match clip {
+                    Clip::AsUsual => named.receptacle.clip,
+                    Clip::Free => ClipTarget::NotConnected,
+                },
+            })
+        })
+        .collect()
+}
+
+/// The receptacle called `name`, or the first one of the house of that number.
+///
+/// # Errors
+/// [`Error::NoSuchReceptacle`].
+pub fn named(name: &str) -> Result<&'static Named, Error> {
+    let of_house = || {
+        let house = name.parse::<u32>().ok()?;
+        let place = format!("Number {house},");
+        bank().iter().find(|named| named.place.starts_with(&place))
+    };
+    find(name)
+        .or_else(of_house)
+        .ok_or_else(|| Error::NoSuchReceptacle(name.to_owned()))
+}
+
+/// All receptacles.
+#[must_use]
+pub fn all() -> &'static [Named] {
+    bank()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_tour_stops_at_every_house_in_order() {
+        let stops = stops(false).unwrap();
+        let mut houses: Vec<u32> = stops
+            .iter()
+            .map(|stop| {
+                let number = stop.named.place.trim_start_matches("Number ");
+                number.split(',').next().unwrap().parse().unwrap()
+            })
+            .collect();
+        houses.dedup();
+        assert_eq!(houses, (1..=12).collect::<Vec<u32>>());
+    }
+
+    #[test]
+    fn a_receptacle_is_found_by_name_and_by_house() {
+        assert_eq!(
+            named("reversed-polarity").unwrap().name,
+            "reversed-polarity"
+        );
+        assert!(named("5").unwrap().place.starts_with("Number 5,"));
+        assert!(named("13").is_err());
+        assert!(named("nowhere").is_err());
+    }
+}

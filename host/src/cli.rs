@@ -1,0 +1,244 @@
+//! The command line: what can be asked, in plain words.
+
+use std::path::PathBuf;
+
+use clap::{ArgGroup, Args, Parser, Subcommand, ValueEnum};
+use slotwise_core::limits::BandSet;
+use slotwise_core::slots::ClipTarget;
+
+use crate::exit;
+
+/// Pull, show and judge what a Slotwise receptacle tester measured.
+///
+/// Without a tester, start with `slotwise tour`.
+#[derive(Debug, Parser)]
+#[command(name = "slotwise", version, after_long_help = exit::table())]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Let a virtual tester look at the receptacles of an invented terrace, and report.
+    ///
+    /// No hardware is needed. The real firmware runs on a computed tester behind a
+    /// pseudo-terminal; its log is pulled over that port, judged and reported.
+    #[command(after_long_help = exit::table())]
+    Tour(TourArgs),
+    /// Copy the log of a tester into a file.
+    #[command(after_long_help = exit::table())]
+    Pull(PullArgs),
+    /// Show what a pulled log holds.
+    #[command(after_long_help = exit::table())]
+    Show(ShowArgs),
+    /// Judge a log again, or a recorded waveform; the exit code tells the verdict.
+    #[command(after_long_help = exit::table())]
+    Judge(JudgeArgs),
+    /// Run a virtual tester at an invented receptacle, for trying things out.
+    #[command(after_long_help = exit::table())]
+    Bench(BenchArgs),
+}
+
+/// Options of `tour`.
+#[derive(Debug, Args)]
+pub struct TourArgs {
+    /// Folder for the log, the page and the JSON; files of an earlier tour are replaced.
+    #[arg(long, value_name = "DIR", default_value = "slotwise-tour")]
+    pub out: PathBuf,
+    /// Visit every receptacle of the terrace, not one a house.
+    #[arg(long)]
+    pub all: bool,
+    /// Write into the folder even if other things are in it.
+    #[arg(long)]
+    pub force: bool,
+    /// Print JSON instead of the table.
+    #[arg(long)]
+    pub json: bool,
+    /// Say nothing while working.
+    #[arg(long, short)]
+    pub quiet: bool,
+    /// Use a line in memory even where there are pseudo-terminals.
+    #[arg(long)]
+    pub no_pty: bool,
+}
+
+/// Options of `pull`.
+#[derive(Debug, Args)]
+pub struct PullArgs {
+    /// The tester's port, such as /dev/ttyACM0 or COM5; not needed if one tester is plugged in.
+    #[arg(long)]
+    pub port: Option<String>,
+    /// The file to write.
+    #[arg(long, value_name = "FILE.slotlog")]
+    pub out: PathBuf,
+    /// First record wanted.
+    #[arg(long, value_name = "N", default_value_t = 1,
+          value_parser = clap::value_parser!(u32).range(1..))]
+    pub from: u32,
+    /// Replace the file if it is there.
+    #[arg(long)]
+    pub force: bool,
+    /// Print what was pulled as JSON.
+    #[arg(long)]
+    pub json: bool,
+    /// Say nothing while working.
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
+/// Options of `show`.
+#[derive(Debug, Args)]
+pub struct ShowArgs {
+    /// A log that `slotwise pull` wrote.
+    #[arg(value_name = "FILE.slotlog")]
+    pub file: PathBuf,
+    #[command(flatten)]
+    /// How to print it.
+    pub print: PrintArgs,
+}
+
+/// How to print a report.
+#[derive(Debug, Args)]
+pub struct PrintArgs {
+    /// Print the full sheet of this record instead of the table.
+    #[arg(long, value_name = "N", conflicts_with = "json")]
+    pub record: Option<u32>,
+    /// Print JSON instead of the table.
+    #[arg(long)]
+    pub json: bool,
+    /// Also write the page to this file.
+    #[arg(long, value_name = "FILE.html")]
+    pub html: Option<PathBuf>,
+    /// Replace the page's file if it is there.
+    #[arg(long, requires = "html")]
+    pub force: bool,
+}
+
+/// Options of `judge`.
+#[derive(Debug, Args)]
+#[command(group = ArgGroup::new("what").required(true).args(["file", "samples"]))]
+pub struct JudgeArgs {
+    /// A log that `slotwise pull` wrote.
+    #[arg(value_name = "FILE.slotlog")]
+    pub file: Option<PathBuf>,
+    /// A recorded waveform: CSV with a header naming the pairs nw, gw, ng (two suffice), volts
+    /// at one instant a line; lines that begin with # are passed over.
+    #[arg(long, value_name = "FILE.csv", requires = "rate")]
+    pub samples: Option<PathBuf>,
+    /// Samples a second of the waveform.
+    #[arg(long, value_name = "HZ", requires = "samples", value_parser = rate)]
+    pub rate: Option<f64>,
+    /// The waveform is whole line cycles: play it end to end until it is long enough.
+    #[arg(long, requires = "samples")]
+    pub repeat: bool,
+    /// What the clip was on, if the waveform has a column cw (clip against wide).
+    #[arg(long, requires = "samples")]
+    pub clip: Option<Clip>,
+    /// Supply band to judge under.
+    #[arg(long, default_value = "utilization")]
+    pub band: Band,
+    #[command(flatten)]
+    /// How to print it.
+    pub print: PrintArgs,
+}
+
+fn rate(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(rate) if (4_000.0..=10_000_000.0).contains(&rate) => Ok(rate),
+        Ok(_) => Err("between 4000 and 10000000 samples a second, please".to_owned()),
+        Err(_) => Err("not a number of samples a second".to_owned()),
+    }
+}
+
+/// What the clip was on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Clip {
+    /// On the frame of the appliance on this receptacle.
+    Frame,
+    /// On an earth that does not come through this receptacle.
+    Earth,
+}
+
+impl From<Clip> for ClipTarget {
+    fn from(clip: Clip) -> Self {
+        match clip {
+            Clip::Frame => Self::ApplianceFrame,
+            Clip::Earth => Self::IndependentEarth,
+        }
+    }
+}
+
+/// A supply band.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Band {
+    /// Voltage at the receptacle, 120 V nominal: 108 to 126 V, tolerable 104 to 127 V.
+    Utilization,
+    /// Maryland's binding service band: 114 to 126 V.
+    Maryland,
+}
+
+impl From<Band> for BandSet {
+    fn from(band: Band) -> Self {
+        match band {
+            Band::Utilization => Self::C84Utilization,
+            Band::Maryland => Self::MarylandService,
+        }
+    }
+}
+
+/// Options of `bench`.
+#[derive(Debug, Args)]
+pub struct BenchArgs {
+    /// The receptacle to plug into; see --list.
+    #[arg(long, value_name = "NAME", default_value = "1")]
+    pub receptacle: String,
+    /// List the receptacles and end.
+    #[arg(long)]
+    pub list: bool,
+    /// End after so many seconds; without it, Ctrl-C ends it.
+    #[arg(long, value_name = "S", conflicts_with = "list")]
+    pub seconds: Option<u64>,
+    /// Print JSON instead of words.
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory as _;
+
+    #[test]
+    fn the_definition_is_consistent() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn judge_wants_a_log_or_samples_and_a_rate() {
+        let parse = |line: &str| Cli::try_parse_from(line.split(' '));
+        assert!(parse("slotwise judge").is_err());
+        assert!(parse("slotwise judge a.slotlog").is_ok());
+        assert!(parse("slotwise judge --samples a.csv").is_err());
+        assert!(parse("slotwise judge --samples a.csv --rate 30000").is_ok());
+        assert!(parse("slotwise judge --samples a.csv --rate 10").is_err());
+        assert!(parse("slotwise judge a.slotlog --samples a.csv --rate 30000").is_err());
+        assert!(parse("slotwise judge a.slotlog --repeat").is_err());
+    }
+
+    #[test]
+    fn the_long_help_of_every_command_holds_the_exit_codes() {
+        let mut command = Cli::command();
+        let names: Vec<String> = command
+            .get_subcommands()
+            .map(|sub| sub.get_name().to_owned())
+            .collect();
+        for name in names {
+            let sub = command.find_subcommand_mut(&name).expect("listed");
+            let help = sub.render_long_help().to_string();
+            assert!(help.contains("metal may be live"), "{name}");
+        }
+    }
+}

@@ -1,0 +1,43 @@
+//! What each command does. A command returns how the run ended; an error ends it early.
+
+mod bench;
+mod judge;
+mod print;
+mod pull;
+mod show;
+mod tour;
+
+use std::io::Write as _;
+
+use crate::cli::{Cli, Command};
+use crate::error::Error;
+use crate::exit::Exit;
+
+/// Runs the command line.
+///
+/// # Errors
+/// Any [`Error`]; it knows its exit code.
+pub fn run(cli: Cli) -> Result<Exit, Error> {
+    match cli.command {
+        Command::Pull(args) => pull::run(&args),
+        Command::Show(args) => show::run(&args),
+        Command::Judge(args) => judge::run(&args),
+        Command::Tour(args) => tour::run(&args),
+        Command::Bench(args) => bench::run(&args),
+    }
+}
+
+/// Prints to standard output. A reader that has gone away ends the printing quietly.
+fn out(text: &str) -> Result<(), Error> {
+    let mut stdout = anstream::stdout().lock();
+    let written = stdout.write_all(text.as_bytes());
+    match written.and_then(|()| stdout.flush()) {
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+        other => other.map_err(Error::Output),
+    }
+}
+
+/// Says something beside the result, on standard error.
+fn note(text: &str) {
+    anstream::eprintln!("slotwise: {text}");
+}

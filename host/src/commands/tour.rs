@@ -1,0 +1,191 @@
+//! `tour`: the whole way with no hardware. A virtual tester is carried along the terrace, its
+//! log is pulled over its port, read back from the file, judged and reported.
+
+use std::fs;
+use std::path::Path;
+use std::thread;
+use std::time::{Duration, Instant};
+
+use slotwise_core::limits::BandSet;
+use slotwise_core::record::RecordNumber;
+use slotwise_core::units::Millis;
+
+use super::print::write_page;
+use super::pull::Pull;
+use super::{note, out};
+use crate::bench::terrace::{self, Stop};
+use crate::bench::{LineWish, Pace, VirtualTester};
+use crate::cli::TourArgs;
+use crate::client::Client;
+use crate::error::{Error, FileError};
+use crate::exit::Exit;
+use crate::log_file::{self, LogWriter, replace};
+use crate::report::{Origin, Place, Report, json, table};
+
+/// The files of a tour.
+const LOG: &str = "larkfield-terrace.slotlog";
+const PAGE: &str = "report.html";
+const JSON: &str = "report.json";
+
+/// Milliseconds of the tester's time from plug to test: the pins have to sit.
+const SETTLE: u64 = 100;
+
+/// How long one test may take on the wall clock, on a slow computer.
+const PATIENCE: Duration = Duration::from_secs(120);
+
+/// Runs `tour`.
+///
+/// # Errors
+/// A folder that cannot be written, or a virtual tester that came to grief.
+pub(super) fn run(args: &TourArgs) -> Result<Exit, Error> {
+    prepare(&args.out, args.force)?;
+    let stops = terrace::stops(args.all)?;
+    let say = |text: &str| {
+        if !args.quiet {
+            note(text);
+        }
+    };
+    let Some(first) = stops.first() else {
+        return Err(Error::NoSuchReceptacle("any".to_owned()));
+    };
+    let wish = if args.no_pty {
+        LineWish::Memory
+    } else {
+        LineWish::Best
+    };
+    let mut tester = VirtualTester::start(&first.named.receptacle, Pace::TOUR, wish)?;
+    match tester.port() {
+        Some(port) => say(&format!(
+            "the virtual tester is on the pseudo-terminal {port}"
+        )),
+        None => say("no pseudo-terminals here: the virtual tester is on a line in memory instead"),
+    }
+    let mut client = Client::new(tester.connect()?);
+    client.hello()?;
+    let mut places = Vec::new();
+    for (count, stop) in stops.iter().enumerate() {
+        say(&format!(
+            "{} of {}: {} ({})",
+            count + 1,
+            stops.len(),
+            stop.named.place,
+            stop.named.name
+        ));
+        // A tester begins a test by itself when it is switched on; that one is let end first.
+        let before = if count == 0 {
+            wait_for_end(&mut client, stop, None)?
+        } else {
+            carry(&tester, &mut client, stop)?;
+            client.status()?.newest
+        };
+        client.start_test(stop.clip)?;
+        let newest = wait_for_end(&mut client, stop, before)?
+            .ok_or_else(|| Error::Bench(format!("no record of {}", stop.named.place)))?;
+        places.push((newest, stop));
+    }
+
+    tester.unplug()?;
+
+    let log = args.out.join(LOG);
+    let mut pull = Pull::new(LogWriter::create(&log, true)?, true);
+    pull.run(&mut client, RecordNumber::FIRST)?;
+    let records = pull.records;
+    pull.writer.finish()?;
+    say(&format!("{records} records are in {}", log.display()));
+    tester.stop()?;
+
+    let mut report = Report::of_log(LOG.to_owned(), &log_file::read(&log)?);
+    report.origin = Origin::Invented;
+    report.judge_again(BandSet::default());
+    name_places(&mut report, &places);
+    let document = json::document(&report)?;
+    replace(&args.out.join(JSON), document.as_bytes())?;
+    let page = args.out.join(PAGE);
+    write_page(&report, &page, true, args.quiet)?;
+    if args.json {
+        out(&document)?;
+    } else {
+        out(&table::render(&report, table::width()))?;
+        out(&format!(
+            "Everything above is invented. The report is {}\n",
+            page.display()
+        ))?;
+    }
+    Ok(report.wholeness())
+}
+
+/// Makes the folder. A folder with other things in it than a tour's is left alone.
+fn prepare(folder: &Path, force: bool) -> Result<(), Error> {
+    let cannot = |source| FileError::CannotWrite {
+        file: folder.to_owned(),
+        source,
+    };
+    fs::create_dir_all(folder).map_err(cannot)?;
+    let mut is_empty = true;
+    for entry in fs::read_dir(folder).map_err(cannot)? {
+        entry.map_err(cannot)?;
+        is_empty = false;
+    }
+    if is_empty || force || folder.join(LOG).exists() {
+        Ok(())
+    } else {
+        Err(Error::FolderInUse {
+            folder: folder.to_owned(),
+        })
+    }
+}
+
+/// Pulls the tester out and plugs it in at `stop`.
+fn carry(tester: &VirtualTester, client: &mut Client, stop: &Stop) -> Result<(), Error> {
+    tester.unplug()?;
+    pass(client, SETTLE)?;
+    let receptacle = stop.named.receptacle.clone().with_clip(stop.clip);
+    tester.plug(&receptacle)?;
+    pass(client, SETTLE)
+}
+
+/// Waits until no test is running and the newest record is another than `before`.
+fn wait_for_end(
+    client: &mut Client,
+    stop: &Stop,
+    before: Option<RecordNumber>,
+) -> Result<Option<RecordNumber>, Error> {
+    let deadline = Instant::now() + PATIENCE;
+    loop {
+        let status = client.status()?;
+        if !status.testing && (before.is_none() || status.newest > before) {
+            return Ok(status.newest);
+        }
+        if Instant::now() > deadline {
+            return Err(Error::Bench(format!(
+                "the test at {} did not end",
+                stop.named.place
+            )));
+        }
+        thread::sleep(Duration::from_millis(1));
+    }
+}
+
+/// Waits until `millis` of the tester's time have passed.
+fn pass(client: &mut Client, millis: u64) -> Result<(), Error> {
+    let until = Millis::new(client.status()?.now.get() + millis);
+    while client.status()?.now < until {
+        thread::sleep(Duration::from_millis(1));
+    }
+    Ok(())
+}
+
+/// Gives every test the place where it was made: the first stop whose newest record is not
+/// older.
+fn name_places(report: &mut Report, places: &[(RecordNumber, &Stop)]) {
+    for item in &mut report.items {
+        if item.test().is_none() {
+            continue;
+        }
+        let stop = places.iter().find(|(newest, _)| item.number <= *newest);
+        item.place = stop.map(|(_, stop)| Place {
+            name: stop.named.place.to_owned(),
+            wired: stop.named.story.to_owned(),
+        });
+    }
+}

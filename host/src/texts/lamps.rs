@@ -1,0 +1,79 @@
+//! The lamps' questions and what their rhythms say.
+
+use slotwise_core::lamps::{Lamp, Rhythm};
+
+/// The question printed beside a lamp.
+#[must_use]
+pub const fn question(lamp: Lamp) -> &'static str {
+    match lamp {
+        Lamp::LiveMetal => "Live metal!",
+        Lamp::WiredRight => "Wired right?",
+        Lamp::EarthPath => "Earth path sound?",
+        Lamp::Supply => "Supply in band?",
+        Lamp::SteadyUnderLoad => "Steady under load?",
+        Lamp::Proven => "Proven against another earth?",
+    }
+}
+
+/// A name for programs; never changes.
+#[must_use]
+pub const fn code(lamp: Lamp) -> &'static str {
+    match lamp {
+        Lamp::LiveMetal => "live-metal",
+        Lamp::WiredRight => "wired-right",
+        Lamp::EarthPath => "earth-path",
+        Lamp::Supply => "supply",
+        Lamp::SteadyUnderLoad => "steady-under-load",
+        Lamp::Proven => "proven",
+    }
+}
+
+/// How the lamp is lit.
+#[must_use]
+pub const fn rhythm(rhythm: Rhythm) -> &'static str {
+    match rhythm {
+        Rhythm::Off => "off",
+        Rhythm::Steady => "steady",
+        Rhythm::SlowBlink => "slow blink",
+        Rhythm::FastBlink => "fast blink",
+        Rhythm::FastPulse => "fast pulse",
+    }
+}
+
+/// A name for programs; never changes.
+#[must_use]
+pub const fn rhythm_code(rhythm: Rhythm) -> &'static str {
+    match rhythm {
+        Rhythm::Off => "off",
+        Rhythm::Steady => "steady",
+        Rhythm::SlowBlink => "slow-blink",
+        Rhythm::FastBlink => "fast-blink",
+        Rhythm::FastPulse => "fast-pulse",
+    }
+}
+
+/// What the rhythm of this lamp answers. A dark `Live metal!` says that no danger was found,
+/// which is not the same as "no danger".
+#[must_use]
+pub const fn answer(lamp: Lamp, rhythm: Rhythm) -> &'static str {
+    match (lamp, rhythm) {
+        (Lamp::LiveMetal, Rhythm::Off) => "no danger found",
+        (Lamp::LiveMetal, _) | (_, Rhythm::FastPulse) => "danger",
+        (_, Rhythm::Off) => "not asked",
+        (_, Rhythm::Steady) => "yes",
+        (_, Rhythm::SlowBlink) => "unsure",
+        (_, Rhythm::FastBlink) => "no",
+    }
+}
+
+/// One letter for a narrow table: yes, unsure, no, danger, or a dot for dark.
+#[must_use]
+pub const fn letter(rhythm: Rhythm) -> char {
+    match rhythm {
+        Rhythm::Off => '·',
+        Rhythm::Steady => 'Y',
+        Rhythm::SlowBlink => '?',
+        Rhythm::FastBlink => 'N',
+        Rhythm::FastPulse => '!',
+    }
+}
