@@ -142,7 +142,7 @@ fn append_until_cut(journal: &mut Journal<SpiNor<NorSpi, SimDelay>>, most: u32) 
 }
 
 #[test]
-fn a_cut_at_any_byte_leaves_every_acknowledged_record_and_a_journal_that_goes_on() {
+fn a_cut_at_every_seventh_byte_leaves_what_was_acknowledged_and_a_journal_that_goes_on() {
     // 60 records of some 80 bytes cross a sector's end; every 7th byte of them.
     let mut finished = false;
     let mut cut = 0;
