@@ -12,6 +12,14 @@ const ALARM_LAST = 0x1c;
 /// Messages of the emulator that on the chip are a fault, not a message.
 const FAULTS = ['invalid memory address', 'undefined address', 'not 32 bit aligned', 'is not implemented yet'];
 
+/// Clocks: until the image sets them up the chip runs from its ring oscillator; the emulator
+/// takes 125 MHz.
+export function startClocks(chip, hz) {
+  chip.clkSys = hz;
+  chip.clkPeri = hz;
+  chip.ppb.systickTimer.frequency = hz;
+}
+
 /// A logger that counts instead of printing.
 ///
 /// The emulator only logs SEV, and only warns where the chip would fault.

@@ -9,7 +9,7 @@ import { RP2040 } from 'rp2040js';
 
 import { Meter } from './meter.mjs';
 import {
-  QuietLogger, connectSpi, correctExceptions, correctTimer, correctWatchdog, hardFault, inputPin, mayWake, restoreWatchdog, spiMode,
+  QuietLogger, connectSpi, correctExceptions, correctTimer, correctWatchdog, hardFault, inputPin, mayWake, restoreWatchdog, spiMode, startClocks,
 } from './corrections.mjs';
 
 const FLASH = 0x10000000;
@@ -70,15 +70,22 @@ export class Machine {
     this.chip = chip;
     this.pendingReset = null;
     this.pendingFault = null;
+    this.leaving = false;
+    /// Something to see to at the end of the instruction.
+    this.attention = false;
     const logger = new QuietLogger();
     logger.counts = this.warnings;
     chip.logger = logger;
     this.meter.attach(chip.core);
     correctExceptions(chip, logger, {
       enter: (number) => this.meter.enter(number),
-      leave: () => this.meter.leave(),
+      leave: () => {
+        this.leaving = true;
+        this.attention = true;
+      },
       fault: (what) => {
         this.pendingFault ??= what;
+        this.attention = true;
       },
     });
     correctTimer(chip);
@@ -86,6 +93,7 @@ export class Machine {
       this.pendingReset = reset;
     });
     if (kept !== null) restoreWatchdog(chip, kept);
+    startClocks(chip, START_HZ);
     this.setClock(START_HZ);
     chip.addClockListener((hz) => this.setClock(hz));
     this.load();
@@ -191,9 +199,18 @@ export class Machine {
       core.executeInstruction();
       clock.nanosCounter += (core.cycles - before) * this.nanosPerCycle;
       if (clock.nextAlarm !== null && clock.nextAlarm.nanos <= clock.nanosCounter) clock.tick(0);
-      if (this.pendingFault !== null) this.fault();
+      if (this.attention) this.attend();
       if (registers[15] === meter.watched) meter.reached();
     }
+  }
+
+  attend() {
+    this.attention = false;
+    if (this.leaving) {
+      this.leaving = false;
+      this.meter.leave();
+    }
+    if (this.pendingFault !== null) this.fault();
   }
 
   fault() {

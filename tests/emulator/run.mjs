@@ -1,0 +1,275 @@
+#!/usr/bin/env node
+// Runs the image on the emulated board and bridges its serial port to standard input and output.
+//
+//   node tests/emulator/run.mjs --elf slotwise.elf [options]
+//
+//   --elf FILE          image as firmware/rp2040/build.sh writes it
+//   --frames FILE       what the converter sees: rows of four little-endian i32 codes, 4000 a
+//                       second; row 0 is the first conversion after the firmware's RESET of the
+//                       converter. Without it: zero codes
+//   --after-frames HOW  after the last row: hold (default), zero, repeat
+//   --nor FILE          contents of the NOR flash, 8 MiB, made when missing, written back at
+//                       the end. Without it: blank, and lost afterwards
+//   --seconds N         simulated time at which the run ends at the latest; default 10
+//   --serial HOW        none (default): the port stays shut. stdio: the port is open; bytes from
+//                       the tester go to standard output, raw, bytes from standard input to it
+//   --pace X            simulated seconds per real second at most; default 0 = as fast as it goes
+//   --button FROM:TO    the button is down between these milliseconds; may be repeated
+//   --fault F           crc@N, crc@N:M, restart@N, silent@N:M at the converter, by conversion
+//                       number since power-on; may be repeated
+//   --max-resets N      the run ends at this many watchdog resets; default 5
+//   --report FILE       counts as JSON, written at the end (also after SIGTERM)
+//   --defmt HOW         none (default), print: through defmt-print on standard error,
+//                       or a file for the raw frames
+//
+// Ends: at --seconds; with --serial stdio also when standard input has ended, all of it was
+// taken, and the tester has sent nothing for 0.3 simulated seconds, or when standard output is
+// shut. All of these give exit code 0. 1 = the run went wrong (no USB, reset loop, file
+// errors), 2 = wrong arguments. Messages go to standard error.
+//
+// For the Rust tests: make a pair with `serialport::TTYPort::pair()`, start this program with
+// piped stdin and stdout, copy master -> stdin and stdout -> master in two threads, and give
+// the host program the name of the slave. Drop stdin to end the run, then read the report.
+// The tester answers about 0.1 simulated seconds after the start.
+
+import { spawn } from 'node:child_process';
+import { appendFileSync, readFileSync, writeFileSync } from 'node:fs';
+import { pathToFileURL } from 'node:url';
+import { parseArgs } from 'node:util';
+import { setImmediate as breathe, setTimeout as pause } from 'node:timers/promises';
+
+import { AdcChip, CodeFile, parseFault } from './adc-chip.mjs';
+import { Elf } from './elf.mjs';
+import { Machine } from './machine.mjs';
+import { NorChip } from './nor-chip.mjs';
+import { RttReader } from './rtt.mjs';
+import { UsbHost } from './usb-host.mjs';
+
+const SLICE_NANOS = 1e6;
+const LINGER_NANOS = 300e6;
+/// Bytes that may wait for the device before standard input is left alone.
+const BACKLOG = 4096;
+
+const OPTIONS = {
+  elf: { type: 'string' },
+  frames: { type: 'string' },
+  'after-frames': { type: 'string', default: 'hold' },
+  nor: { type: 'string' },
+  seconds: { type: 'string', default: '10' },
+  serial: { type: 'string', default: 'none' },
+  pace: { type: 'string', default: '0' },
+  button: { type: 'string', multiple: true, default: [] },
+  fault: { type: 'string', multiple: true, default: [] },
+  'max-resets': { type: 'string', default: '5' },
+  report: { type: 'string' },
+  defmt: { type: 'string', default: 'none' },
+  help: { type: 'boolean', default: false },
+};
+
+class UsageError extends Error {}
+
+function number(name, text, least) {
+  const value = Number(text);
+  if (text.trim() === '' || !Number.isFinite(value) || value < least) {
+    throw new UsageError(`--${name} ${text}: give a number of at least ${least}`);
+  }
+  return value;
+}
+
+function oneOf(name, text, allowed) {
+  if (!allowed.includes(text)) throw new UsageError(`--${name} ${text}: give one of ${allowed.join(', ')}`);
+  return text;
+}
+
+function press(text) {
+  const match = /^(\d+):(\d+)$/.exec(text);
+  if (match === null || Number(match[2]) <= Number(match[1])) {
+    throw new UsageError(`--button ${text}: give FROM:TO in milliseconds, FROM before TO`);
+  }
+  return { from: Number(match[1]) * 1e6, to: Number(match[2]) * 1e6 };
+}
+
+/// Checked arguments.
+export function readArguments(argv) {
+  let values;
+  try {
+    ({ values } = parseArgs({ args: argv, options: OPTIONS }));
+  } catch (error) {
+    throw new UsageError(error.message);
+  }
+  if (values.help) return { help: true };
+  if (values.elf === undefined) throw new UsageError('--elf FILE is missing: the image that firmware/rp2040/build.sh writes');
+  let faults;
+  try {
+    faults = values.fault.map(parseFault);
+  } catch (error) {
+    throw new UsageError(`--fault: ${error.message}`);
+  }
+  return {
+    help: false,
+    elf: values.elf,
+    frames: values.frames,
+    afterFrames: oneOf('after-frames', values['after-frames'], ['hold', 'zero', 'repeat']),
+    nor: values.nor,
+    nanos: number('seconds', values.seconds, 0.001) * 1e9,
+    serial: oneOf('serial', values.serial, ['none', 'stdio']),
+    pace: number('pace', values.pace, 0),
+    presses: values.button.map(press),
+    faults,
+    maxResets: number('max-resets', values['max-resets'], 1),
+    report: values.report,
+    defmt: values.defmt,
+  };
+}
+
+const log = (text) => process.stderr.write(`emulator: ${text}\n`);
+
+/// Builds the board that the arguments describe.
+function buildMachine(options) {
+  const elf = new Elf(readFileSync(options.elf));
+  const frames = options.frames === undefined ? new Uint8Array(0) : readFileSync(options.frames);
+  const adc = new AdcChip(new CodeFile(frames, options.afterFrames), options.faults);
+  let machine = null;
+  const nor = new NorChip(options.nor, () => machine?.nanos ?? 0);
+  const host = new UsbHost();
+  machine = new Machine({ elf, adc, nor, host, log });
+  return machine;
+}
+
+/// Standard input and output as the port of `host`. Returns what the loop must ask.
+function bridgeStdio(machine) {
+  const { host } = machine;
+  const state = { inputEnded: false, outputShut: false, lastByteAt: 0, resume: () => {} };
+  host.setOpen(true);
+  host.onBytes = (bytes) => {
+    state.lastByteAt = machine.nanos;
+    if (state.outputShut) return;
+    if (!process.stdout.write(bytes)) host.hold(true);
+  };
+  process.stdout.on('drain', () => host.hold(false));
+  process.stdout.on('error', () => {
+    state.outputShut = true;
+  });
+  process.stdin.on('data', (bytes) => {
+    state.lastByteAt = machine.nanos;
+    host.send(bytes);
+    if (host.outBytes > BACKLOG) process.stdin.pause();
+  });
+  const ended = () => {
+    state.inputEnded = true;
+  };
+  process.stdin.on('end', ended);
+  process.stdin.on('close', ended);
+  process.stdin.on('error', ended);
+  state.resume = () => {
+    if (process.stdin.isPaused() && host.outBytes <= BACKLOG) process.stdin.resume();
+  };
+  state.isOver = () =>
+    state.outputShut ||
+    (state.inputEnded && host.isOpen && host.outBytes === 0 && !host.held && machine.nanos - state.lastByteAt > LINGER_NANOS);
+  return state;
+}
+
+/// Where the firmware's log goes.
+function openDefmt(options) {
+  if (options.defmt === 'none') return { write: () => {}, close: async () => {} };
+  if (options.defmt !== 'print') {
+    writeFileSync(options.defmt, '');
+    return { write: (bytes) => appendFileSync(options.defmt, bytes), close: async () => {} };
+  }
+  const printer = spawn('defmt-print', ['-e', options.elf], { stdio: ['pipe', 2, 2] });
+  const gone = new Promise((resolve) => {
+    printer.on('close', resolve);
+    printer.on('error', () => {
+      log('--defmt print needs the program defmt-print (cargo install defmt-print)');
+      resolve();
+    });
+  });
+  printer.stdin.on('error', () => {});
+  return {
+    write: (bytes) => printer.stdin.write(bytes),
+    close: async () => {
+      printer.stdin.end();
+      await gone;
+    },
+  };
+}
+
+async function run(options) {
+  const machine = buildMachine(options);
+  const { host } = machine;
+  const problems = [];
+  host.onError = (text) => {
+    problems.push(text);
+    log(text);
+  };
+  const bridge = options.serial === 'stdio' ? bridgeStdio(machine) : null;
+  const rtt = new RttReader(machine.elf);
+  const defmt = openDefmt(options);
+  let stopped = false;
+  const stop = () => {
+    stopped = true;
+  };
+  process.on('SIGTERM', stop);
+  process.on('SIGINT', stop);
+
+  const began = performance.now();
+  while (!stopped && machine.nanos < options.nanos && !(bridge?.isOver() ?? false)) {
+    machine.run(Math.min(machine.nanos + SLICE_NANOS, options.nanos));
+    const now = machine.nanos;
+    machine.setButton(options.presses.some(({ from, to }) => now >= from && now < to));
+    const logged = rtt.drain(machine.chip);
+    if (logged.length > 0) defmt.write(logged);
+    if (machine.resets.length >= options.maxResets) {
+      problems.push(`${machine.resets.length} watchdog resets: the firmware does not get going`);
+      log(problems.at(-1));
+      break;
+    }
+    bridge?.resume();
+    const ahead = options.pace === 0 ? 0 : now / 1e6 / options.pace - (performance.now() - began);
+    if (ahead > 2) await pause(ahead);
+    else await breathe();
+  }
+  const wallSeconds = (performance.now() - began) / 1000;
+  machine.nor.save();
+  await defmt.close();
+  if (options.report !== undefined) {
+    const report = { ...machine.report(), wallSeconds, problems, image: { ...machine.elf.footprint() } };
+    writeFileSync(options.report, `${JSON.stringify(report, null, 2)}\n`);
+  }
+  return problems.length === 0 ? 0 : 1;
+}
+
+/// The text of the comment at the top.
+function usage() {
+  const lines = readFileSync(new URL(import.meta.url), 'utf8').split('\n').slice(1);
+  return lines.slice(0, lines.findIndex((line) => !line.startsWith('//'))).map((line) => line.slice(3)).join('\n');
+}
+
+async function main() {
+  let options;
+  try {
+    options = readArguments(process.argv.slice(2));
+  } catch (error) {
+    if (!(error instanceof UsageError)) throw error;
+    log(`${error.message}; see --help`);
+    return 2;
+  }
+  if (options.help) {
+    process.stderr.write(`${usage()}\n`);
+    return 0;
+  }
+  try {
+    return await run(options);
+  } catch (error) {
+    log(error.code === undefined ? error.stack : error.message);
+    return 1;
+  }
+}
+
+if (process.argv[1] !== undefined && import.meta.url === pathToFileURL(process.argv[1]).href) {
+  const code = await main();
+  // What was written must be out before the end; a pipe that nobody reads is not waited for.
+  await Promise.race([new Promise((resolve) => process.stdout.write('', resolve)), pause(1000)]);
+  process.exit(code);
+}
