@@ -81,6 +81,8 @@ export class AdcChip {
     this.maxClockHz = 25e6;
     /// Called with the level of DRDY when it may have changed.
     this.onDataReady = () => {};
+    /// Whether a frame that is read now is a sample, not part of the set-up.
+    this.isSampling = () => true;
     this.oddities = new Map();
     this.statistics = {
       conversions: 0, frames: 0, delivered: 0, missed: 0, missedWhileStreaming: 0, firstRow: null, lastRow: null, resets: 0,
@@ -219,9 +221,11 @@ export class AdcChip {
       this.streaming = false;
       return;
     }
-    this.statistics.delivered++;
-    this.statistics.firstRow ??= oldest.row;
-    this.statistics.lastRow = oldest.row;
+    if (this.isSampling()) {
+      this.statistics.delivered++;
+      this.statistics.firstRow ??= oldest.row;
+      this.statistics.lastRow = oldest.row;
+    }
     // Two answers to NULL in a row: the host is past its set-up.
     this.streaming = this.answer === null;
   }

@@ -134,6 +134,8 @@ export class Machine {
 
     const dataReady = inputPin(chip, PINS.dataReady);
     adc.onDataReady = dataReady;
+    // The firmware samples in an interrupt and sets the converter up outside.
+    adc.isSampling = () => chip.core.IPSR !== 0;
     dataReady(!adc.ready);
     this.pressButton = inputPin(chip, PINS.button);
     this.pressButton(true);
