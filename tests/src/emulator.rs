@@ -106,8 +106,7 @@ impl EmulatedBoard {
             .stdout(Stdio::piped())
             .stderr(Stdio::inherit())
             .spawn()?;
-        let (mut master, mut slave) = TTYPort::pair().map_err(io::Error::other)?;
-        slave.set_exclusive(false).map_err(io::Error::other)?;
+        let (mut master, slave) = TTYPort::pair().map_err(io::Error::other)?;
         master
             .set_timeout(Duration::from_millis(20))
             .map_err(io::Error::other)?;
@@ -131,13 +130,15 @@ impl EmulatedBoard {
         })
     }
 
-    /// Name of the port that the host program opens.
+    /// Name of the port that the host program opens. Programs may open it one after another:
+    /// each gives up its exclusive use when it ends.
     ///
-    /// # Panics
+    /// # Errors
     /// If the pseudo-terminal has no name.
-    #[must_use]
-    pub fn port(&self) -> String {
-        self.slave.name().expect("a pseudo-terminal has a name")
+    pub fn port(&self) -> io::Result<String> {
+        self.slave
+            .name()
+            .ok_or_else(|| io::Error::other("the pseudo-terminal has no name"))
     }
 
     /// Ends the run and waits for the report. True if the emulator was content.

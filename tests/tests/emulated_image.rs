@@ -97,13 +97,15 @@ fn desktop_records(
 }
 
 /// Pulls with the host program until `count` records are there.
-fn pull_until(port: &str, folder: &Path, count: usize) -> Vec<Vec<u8>> {
+fn pull_until(board: &EmulatedBoard, folder: &Path, count: usize) -> Vec<Vec<u8>> {
     let program = host_program();
     let deadline = Instant::now() + Duration::from_secs(180);
     for attempt in 0.. {
         let file = folder.join(format!("pull-{attempt}.slotlog"));
         let output = Command::new(&program)
-            .args(["pull", "--port", port, "--out"])
+            .args(["pull", "--port"])
+            .arg(board.port().expect("the port has a name"))
+            .arg("--out")
             .arg(&file)
             .output()
             .expect("the host program starts");
@@ -152,7 +154,7 @@ fn the_emulated_image_and_the_desktop_write_the_same_records() {
         seconds: 120,
     })
     .expect("the emulator starts");
-    let emulated = pull_until(&board.port(), folder.path(), RECORDS);
+    let emulated = pull_until(&board, folder.path(), RECORDS);
     assert!(
         board.finish().expect("it ends"),
         "the emulator found a problem"
