@@ -126,6 +126,7 @@ mod tests {
     #[cfg(unix)]
     #[test]
     fn a_port_in_use_is_said_to_be_busy() {
+        use serialport::SerialPort as _;
         let (_far, near) = serialport::TTYPort::pair().unwrap();
         let name = near.name().unwrap();
         drop(near);

@@ -88,7 +88,7 @@ impl MemoryLine {
     }
 
     /// Takes what is there without waiting; 0 if nothing is, or the other end is gone.
-    pub fn take(&mut self, into: &mut [u8]) -> usize {
+    pub fn take_now(&mut self, into: &mut [u8]) -> usize {
         if self.taken == self.held.len() {
             match self.from_other.try_recv() {
                 Ok(bytes) => self.hold(bytes),
@@ -167,7 +167,7 @@ mod tests {
             got.extend_from_slice(&bite[..count]);
         }
         assert_eq!(got, [1, 2, 3, 4, 5, 6]);
-        assert_eq!(b.take(&mut bite), 0);
+        assert_eq!(b.take_now(&mut bite), 0);
     }
 
     #[test]

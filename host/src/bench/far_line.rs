@@ -19,6 +19,10 @@ pub(super) trait FarLine: Send {
 /// What the host's end of the line is.
 pub(super) enum Served {
     /// A port of this name.
+    #[cfg_attr(
+        not(unix),
+        allow(dead_code, reason = "only systems with pseudo-terminals make one")
+    )]
     Port(String),
     /// An end in memory, until it is taken.
     Memory(Option<MemoryLine>),
@@ -66,7 +70,7 @@ impl FarLine for MemoryEnd {
 
     fn receive(&mut self, tester: &FarEnd) {
         let mut bytes = [0; 512];
-        let count = self.line.take(&mut bytes);
+        let count = self.line.take_now(&mut bytes);
         self.held.extend(bytes.iter().take(count));
         hand_over(&mut self.held, tester);
     }

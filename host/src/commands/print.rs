@@ -8,6 +8,7 @@ use crate::client::RawFrame;
 use crate::error::{Error, newer_records};
 use crate::log_file::{LogWriter, replace};
 use crate::report::{Report, html, json, sheet, table};
+use crate::texts::values;
 
 /// Prints `report`; says on standard error what of the log is not whole.
 ///
@@ -63,6 +64,18 @@ fn complain(report: &Report, file: &Path) {
         note(&format!("{file}: {damage}"));
     }
     let newer = report.newer();
+    for item in &report.items {
+        let number = item.number.get();
+        if item.link.is_wrong() {
+            let what = values::chain(item.link);
+            note(&format!("{file}: record {number}: {what}"));
+        }
+        if let Err(why) = &item.record
+            && !newer.contains(&item.number)
+        {
+            note(&format!("{file}: record {number}: {why}"));
+        }
+    }
     if !newer.is_empty() {
         note(&format!("{file}: {}", newer_records(&newer)));
     }

@@ -13,5 +13,5 @@
 mod read;
 mod write;
 
-pub use read::{Damage, DamageKind, KeptRecord, LogFile, read};
+pub use read::{Damage, DamageKind, KeptRecord, LogFile, read, read_from};
 pub use write::{LogWriter, replace};

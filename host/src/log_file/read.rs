@@ -107,16 +107,27 @@ pub struct LogFile {
 /// # Errors
 /// [`FileError`] if nothing of it can be used; damages of a usable file are listed in it.
 pub fn read(name: &Path) -> Result<LogFile, FileError> {
-    let unreadable = |source| FileError::Unreadable {
+    let file = File::open(name).map_err(|source| FileError::Unreadable {
         file: name.to_owned(),
         source,
-    };
-    let file = File::open(name).map_err(unreadable)?;
+    })?;
+    read_from(BufReader::new(file), name)
+}
+
+/// Reads a log from `bytes`; `name` is for messages.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_from(mut bytes: impl Read, name: &Path) -> Result<LogFile, FileError> {
     let mut reading = Reading::default();
-    let mut bytes = BufReader::new(file);
     let mut chunk = [0; 8192];
     loop {
-        let count = bytes.read(&mut chunk).map_err(unreadable)?;
+        let count = bytes
+            .read(&mut chunk)
+            .map_err(|source| FileError::Unreadable {
+                file: name.to_owned(),
+                source,
+            })?;
         if count == 0 {
             break;
         }

@@ -9,6 +9,7 @@ use slotwise_core::verdict::Outcome;
 use super::numbers::{volts, when};
 use super::sheet::evidence_rows;
 use super::style::STYLE;
+use super::table::finding_line;
 use super::{Item, Origin, Report, TestView, lamps_drawing, waveform};
 use crate::texts::{cautions, checks, findings, outcomes, values, wiring};
 
@@ -128,8 +129,7 @@ fn overview_row(item: &Item) -> Markup {
                     @let first = test.verdict.first();
                     td { (badge(test.verdict.outcome)) }
                     td {
-                        (first.map_or("", |finding| findings::text(finding.code).title))
-                        (chain_note(item))
+                        (finding_line(item, &test))
                     }
                     @for (name, text) in pair_volts(test.evidence) {
                         td class="num" data-name=(name) { (text) }

@@ -276,7 +276,7 @@ fn lamps_of(panel: &Panel) -> Vec<LampEntry> {
                 lamp: lamps::code(lamp),
                 question: lamps::question(lamp),
                 rhythm: lamps::rhythm_code(rhythm),
-                answer: lamps::answer(lamp, rhythm),
+                answer: lamps::answer(lamp, panel),
             }
         })
         .collect()

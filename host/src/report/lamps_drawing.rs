@@ -22,7 +22,7 @@ pub(super) fn column(panel: &Panel) -> Markup {
                         th scope="row" { (lamps::question(lamp)) }
                         td { (strip(rhythm)) }
                         td { (lamps::rhythm(rhythm)) }
-                        td { strong { (lamps::answer(lamp, rhythm)) } }
+                        td { strong { (lamps::answer(lamp, panel)) } }
                     }
                 }
             }

@@ -31,11 +31,17 @@ fn entry(text: &mut String, item: &Item, width: usize) {
         (_, Some(test)) => {
             let outcome = test.verdict.outcome;
             let style = style(outcome);
-            text.push_str(&format!(
-                "{number}{style}{} {}{style:#}  {place}\n",
-                outcomes::sign(outcome),
-                outcomes::word(outcome)
-            ));
+            let word = format!("{} {}", outcomes::sign(outcome), outcomes::word(outcome));
+            text.push_str(&format!("{number}{style}{word}{style:#}"));
+            let used = INDENT + word.chars().count() + 2 + place.chars().count();
+            if place.is_empty() {
+                text.push('\n');
+            } else if used <= width {
+                text.push_str(&format!("  {place}\n"));
+            } else {
+                text.push('\n');
+                wrap(text, &indent, place, width);
+            }
             wrap(text, &indent, &finding_line(item, &test), width);
             wrap(text, &indent, &measured_line(&test), width);
             wrap(text, &indent, &format!("Next: {}", next_line(&test)), width);

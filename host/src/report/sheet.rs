@@ -88,7 +88,7 @@ impl Sheet {
         for lamp in Lamp::ALL {
             let rhythm = test.panel.rhythm(lamp);
             let question = lamps::question(lamp);
-            let answer = lamps::answer(lamp, rhythm);
+            let answer = lamps::answer(lamp, &test.panel);
             self.line(&format!(
                 "  {question:<30} {:<11} {answer}",
                 lamps::rhythm(rhythm)

@@ -47,6 +47,7 @@ td .outcome{border-width:1px;padding:0 .35rem;font-size:.85rem}
 .columns>*{min-width:0}
 @media(min-width:52rem){.columns{grid-template-columns:1fr 1fr}}
 .finding{border-top:1px solid var(--rule);margin-top:.8rem}
+.finding:first-child{border-top:0;margin-top:0}.finding:first-child h3{margin-top:.2rem}
 .number{color:var(--soft);font-weight:400;font-variant-numeric:tabular-nums}
 .next{border-left:.35rem solid var(--rule);padding:.1rem 0 .1rem .8rem;margin:.6rem 0}
 .lamps{font-size:.95rem}
@@ -59,7 +60,7 @@ td .outcome{border-width:1px;padding:0 .35rem;font-size:.85rem}
 figure.wave{margin:.8rem 0}
 figure.wave>svg{display:block;width:100%;height:auto;max-width:36rem}
 svg path{fill:none}
-svg .nw{stroke:var(--nw);stroke-width:4;opacity:.75}
+svg .nw{stroke:var(--nw);stroke-width:5;opacity:.5}
 svg .ng{stroke:var(--ng);stroke-width:1.8;stroke-dasharray:9 5}
 svg .gw{stroke:var(--gw);stroke-width:2.6;stroke-dasharray:.1 5.5;stroke-linecap:round}
 svg .grid{stroke:var(--grid);stroke-width:1}
@@ -68,7 +69,7 @@ svg text{fill:var(--soft);font-size:13px;font-family:inherit}
 figcaption{display:flex;flex-wrap:wrap;gap:.2rem 1.2rem;font-size:.9rem}
 .key svg{width:2.75rem;height:.65rem;vertical-align:middle;margin-right:.4rem}
 .evidence th{font-weight:400;color:var(--soft);width:11rem}
-@media(max-width:34rem){.evidence,.evidence tbody,.evidence tr,.evidence th,.evidence td{display:block;
+@media(max-width:34rem){.evidence,.evidence caption,.evidence tbody,.evidence tr,.evidence th,.evidence td{display:block;
 width:auto}.evidence td{border-top:0;padding-top:0}.evidence th{padding-bottom:0}
 main{padding:.6rem}article{padding:.7rem}.lamps{font-size:.85rem}.strip{width:3.4rem}
 table.over thead{display:none}table.over,.over tbody,.over tr,.over td{display:block;width:auto}

@@ -1,6 +1,6 @@
 //! The lamps' questions and what their rhythms say.
 
-use slotwise_core::lamps::{Lamp, Rhythm};
+use slotwise_core::lamps::{Lamp, Panel, Rhythm};
 
 /// The question printed beside a lamp.
 #[must_use]
@@ -52,13 +52,16 @@ pub const fn rhythm_code(rhythm: Rhythm) -> &'static str {
     }
 }
 
-/// What the rhythm of this lamp answers. A dark `Live metal!` says that no danger was found,
-/// which is not the same as "no danger".
+/// What `lamp` answers on this panel. A dark `Live metal!` says that no danger was found, which
+/// is not the same as "no danger"; while it pulses the other lamps are dark whatever they would
+/// say.
 #[must_use]
-pub const fn answer(lamp: Lamp, rhythm: Rhythm) -> &'static str {
-    match (lamp, rhythm) {
+pub const fn answer(lamp: Lamp, panel: &Panel) -> &'static str {
+    let is_danger = matches!(panel.rhythm(Lamp::LiveMetal), Rhythm::FastPulse);
+    match (lamp, panel.rhythm(lamp)) {
         (Lamp::LiveMetal, Rhythm::Off) => "no danger found",
         (Lamp::LiveMetal, _) | (_, Rhythm::FastPulse) => "danger",
+        (_, Rhythm::Off) if is_danger => "dark: danger first",
         (_, Rhythm::Off) => "not asked",
         (_, Rhythm::Steady) => "yes",
         (_, Rhythm::SlowBlink) => "unsure",

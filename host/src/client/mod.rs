@@ -5,18 +5,20 @@
 //! did not arrive whole. Replies are taken with the very bytes of their frames, since those are
 //! what a log file keeps.
 
-use std::io::{ErrorKind, Read, Write};
+mod line;
+
 use std::time::{Duration, Instant};
 
 use slotwise_core::link::{
-    self, FrameReader, Hello, MAX_FRAME, PROTOCOL, Refusal, Reply, ReplyEnvelope, Request,
-    RequestEnvelope, Status,
+    self, Hello, MAX_FRAME, PROTOCOL, Refusal, Reply, ReplyEnvelope, Request, RequestEnvelope,
+    Status,
 };
 use slotwise_core::record::{RecordNumber, SCHEMA};
 use slotwise_core::slots::ClipTarget;
 
 use crate::error::LinkError;
 use crate::transport::Transport;
+use line::{Frame, FrameLine};
 
 /// How long a tester may take to answer; an erase of its log memory holds it up for 50 ms.
 const ANSWER_WITHIN: Duration = Duration::from_millis(1000);
@@ -59,20 +61,14 @@ pub enum Pulled {
 
 /// The host's end of a link.
 pub struct Client {
-    line: Box<dyn Transport>,
+    line: FrameLine,
     name: String,
-    reader: FrameReader,
-    /// Bytes of the frame in hand, as they came.
-    raw: Vec<u8>,
-    /// Bytes read and not yet looked at.
-    held: Vec<u8>,
-    taken: usize,
     sequence: u16,
-    heard: u64,
-    whole_frames: u64,
     answer_within: Duration,
     /// The tester's oldest record: a pull may begin no earlier.
     oldest: RecordNumber,
+    /// The tester's newest record when it said hello.
+    newest: Option<RecordNumber>,
 }
 
 impl Client {
@@ -81,18 +77,13 @@ impl Client {
     pub fn new(line: Box<dyn Transport>) -> Self {
         let name = line.name();
         Self {
-            line,
+            line: FrameLine::new(line),
             name,
-            reader: FrameReader::new(),
-            raw: Vec::new(),
-            held: Vec::new(),
-            taken: 0,
             // Not the numbers of the program that had the port before.
             sequence: std::process::id() as u16,
-            heard: 0,
-            whole_frames: 0,
             answer_within: ANSWER_WITHIN,
             oldest: RecordNumber::FIRST,
+            newest: None,
         }
     }
 
@@ -127,8 +118,9 @@ impl Client {
         if hello.protocol != PROTOCOL {
             return Err(self.other_protocol(hello.protocol));
         }
-        if let Some((oldest, _)) = hello.records {
+        if let Some((oldest, newest)) = hello.records {
             self.oldest = oldest;
+            self.newest = Some(newest);
         }
         Ok((hello, frame))
     }
@@ -160,7 +152,7 @@ impl Client {
     /// early if `take` fails.
     ///
     /// # Errors
-    /// [`LinkError::Stopped`] when a record does not come in [`PULL_TRIES`] tries, other
+    /// [`LinkError::Stopped`] when a record does not come in five tries, other
     /// [`LinkError`]s when the line or the tester fails, or whatever `take` fails with.
     pub fn pull<E: From<LinkError>>(
         &mut self,
@@ -228,7 +220,10 @@ impl Client {
                     }
                     return Ok(Batch::Whole((got < BATCH).then_some(frame)));
                 }
-                Heard::Refused(Refusal::JournalUnreadable { number }) => {
+                // Beyond its newest record a journal that cannot be read is broken as a whole.
+                Heard::Refused(Refusal::JournalUnreadable { number })
+                    if self.newest.is_some_and(|newest| number <= newest) =>
+                {
                     *next = number.max(*next).next();
                     take(Pulled::Unreadable(number))?;
                     return Ok(Batch::Whole(None));
@@ -296,10 +291,7 @@ impl Client {
     }
 
     fn send_bytes(&mut self, bytes: &[u8]) -> Result<(), LinkError> {
-        self.line
-            .write_all(bytes)
-            .and_then(|()| self.line.flush())
-            .map_err(|source| self.broken(source))
+        self.line.send(bytes).map_err(|source| self.broken(source))
     }
 
     /// The next reply to request `sequence` of a pull.
@@ -328,59 +320,10 @@ impl Client {
         }
     }
 
-    /// The next frame, whole or not; `None` when the time is over.
     fn frame(&mut self, deadline: Instant) -> Result<Option<Frame>, LinkError> {
-        loop {
-            while let Some(&byte) = self.held.get(self.taken) {
-                self.taken += 1;
-                // A frame too long is dropped by the reader as well.
-                if self.raw.len() <= MAX_FRAME {
-                    self.raw.push(byte);
-                }
-                match self.reader.push(byte) {
-                    None if byte == 0 => self.raw.clear(),
-                    None => {}
-                    Some(Err(_)) => {
-                        self.raw.clear();
-                        return Ok(Some(Frame::Bad));
-                    }
-                    Some(Ok(message)) => {
-                        let message = message.to_vec();
-                        self.whole_frames += 1;
-                        let raw = RawFrame(std::mem::take(&mut self.raw));
-                        return Ok(Some(Frame::Message(message, raw)));
-                    }
-                }
-            }
-            let left = deadline.saturating_duration_since(Instant::now());
-            if left.is_zero() {
-                return Ok(None);
-            }
-            self.fill(left)?;
-        }
-    }
-
-    fn fill(&mut self, left: Duration) -> Result<(), LinkError> {
-        // Short waits, so that a flood of single bytes cannot outlast the deadline.
-        let wait = left
-            .min(Duration::from_millis(100))
-            .max(Duration::from_millis(1));
-        self.line.set_wait(wait).map_err(|e| self.broken(e))?;
-        let mut buffer = [0; 4096];
-        match self.line.read(&mut buffer) {
-            Ok(0) => Err(self.broken(ErrorKind::UnexpectedEof.into())),
-            Ok(count) => {
-                self.heard += count as u64;
-                self.held.clear();
-                self.held.extend(buffer.iter().take(count));
-                self.taken = 0;
-                Ok(())
-            }
-            Err(error) => match error.kind() {
-                ErrorKind::TimedOut | ErrorKind::WouldBlock | ErrorKind::Interrupted => Ok(()),
-                _ => Err(self.broken(error)),
-            },
-        }
+        self.line
+            .frame(deadline)
+            .map_err(|source| self.broken(source))
     }
 
     fn broken(&self, source: std::io::Error) -> LinkError {
@@ -408,16 +351,10 @@ impl Client {
     }
 
     fn silent(&self, waited: Duration) -> LinkError {
-        if self.heard > 0 && self.whole_frames == 0 {
-            LinkError::Garbage {
-                line: self.name.clone(),
-                bytes: self.heard,
-            }
-        } else {
-            LinkError::Silent {
-                line: self.name.clone(),
-                waited,
-            }
+        let line = self.name.clone();
+        match self.line.only_noise() {
+            Some(bytes) => LinkError::Garbage { line, bytes },
+            None => LinkError::Silent { line, waited },
         }
     }
 
@@ -428,11 +365,6 @@ impl Client {
             tries,
         }
     }
-}
-
-enum Frame {
-    Message(Vec<u8>, RawFrame),
-    Bad,
 }
 
 enum Batch {

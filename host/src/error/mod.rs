@@ -1,0 +1,84 @@
+//! What can go wrong, in words that say what happened, where, and what to do. Each error has
+//! the exit code that `--help` documents.
+
+mod file;
+mod link;
+mod samples;
+
+use std::io;
+use std::path::PathBuf;
+
+use crate::exit::Exit;
+
+pub use file::{FileError, newer_records};
+pub use link::{LinkError, PortError};
+pub use samples::SamplesError;
+
+/// Any failure of a command.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// A port could not be opened.
+    #[error(transparent)]
+    Port(#[from] PortError),
+    /// The tester did not answer as it should.
+    #[error(transparent)]
+    Link(#[from] LinkError),
+    /// A file could not be used.
+    #[error(transparent)]
+    File(#[from] FileError),
+    /// A recorded waveform could not be used.
+    #[error(transparent)]
+    Samples(#[from] SamplesError),
+    /// The virtual tester could not be run.
+    #[error("the virtual tester stopped: {0}; this is a mistake in the program, please report it")]
+    Bench(String),
+    /// The system has no pseudo-terminals.
+    #[error(
+        "this system has no pseudo-terminals, so no other program could reach the virtual tester; \
+         `slotwise tour` works without them"
+    )]
+    NoPseudoTerminals,
+    /// There are other things in the folder.
+    #[error(
+        "{}: other files are in this folder; name a new one with --out, or --force to write there",
+        folder.display()
+    )]
+    FolderInUse {
+        /// The folder.
+        folder: PathBuf,
+    },
+    /// There is no receptacle of this name on the virtual terrace.
+    #[error("there is no receptacle named `{0}`; `slotwise bench --list` names them all")]
+    NoSuchReceptacle(String),
+    /// There is no record of this number in the file.
+    #[error("{}: there is no record {number} in it; `slotwise show` without --record lists them", file.display())]
+    NoSuchRecord {
+        /// The file.
+        file: PathBuf,
+        /// The number asked for.
+        number: u32,
+    },
+    /// Standard output could not be written.
+    #[error("cannot write to standard output: {0}")]
+    Output(#[source] io::Error),
+    /// The document could not be put into JSON.
+    #[error("cannot write JSON: {0}; this is a mistake in the program, please report it")]
+    Json(#[from] serde_json::Error),
+}
+
+impl Error {
+    /// The exit code of this error.
+    #[must_use]
+    pub const fn exit(&self) -> Exit {
+        match self {
+            Self::Port(_) => Exit::Port,
+            Self::Link(error) => error.exit(),
+            Self::File(error) => error.exit(),
+            Self::Samples(_) => Exit::File,
+            Self::Bench(_) | Self::Json(_) => Exit::Program,
+            Self::NoSuchReceptacle(_) | Self::NoSuchRecord { .. } => Exit::Usage,
+            Self::NoPseudoTerminals => Exit::Port,
+            Self::Output(_) | Self::FolderInUse { .. } => Exit::CannotWrite,
+        }
+    }
+}
