@@ -114,7 +114,8 @@ pub struct SlotVoltages {
     pub reference: usize,
     /// Standard uncertainty of a voltage as a share of its value (calibration).
     pub u_gain: Ratio,
-    /// Standard uncertainty of a voltage near zero (noise of the window).
+    /// Standard uncertainty of a voltage near zero: noise of the window, and how far the
+    /// strings differ in angle.
     pub u_floor: Volts,
     /// RMS fundamental of each lead against the star, channel order. An open slot draws no
     /// string current, so its lead reads near 0 here.

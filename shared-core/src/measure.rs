@@ -20,6 +20,12 @@ use crate::window::{Tuning, WindowSums};
 /// up besides (judgement).
 const FLOOR: Volts = Volts::new(1e-3);
 
+/// Standard uncertainty of the angle between two strings, radians: filter capacitors of 5 %
+/// turn a string by 0.05 x 0.935 degrees = 0.8 mrad at most; as a rectangle over sqrt 3, for
+/// two strings times sqrt 2. The gains are calibrated, this is not: it stands in quadrature to
+/// the lead and shows where a pair's own voltage is small.
+const STRING_TURN_U: f64 = 6.5e-4;
+
 /// Frequencies to which a window may be tuned.
 const TUNABLE: core::ops::RangeInclusive<f64> = 40.0..=75.0;
 
@@ -224,11 +230,12 @@ impl Gatherer {
             return evidence;
         };
         let share = 1.0 / f64::from(self.windows);
+        let largest = self.leads.iter().copied().fold(0.0, f64::max) * share;
         evidence.slots = Ok(SlotVoltages {
             pairs: core::array::from_fn(|place| self.pair(place, share)),
             reference: self.reference,
             u_gain: calibration.u_gain,
-            u_floor: FLOOR,
+            u_floor: Volts::from_f64(libm::hypot(f64::from(FLOOR.get()), largest * STRING_TURN_U)),
             leads: self.leads.map(|sum| Volts::from_f64(sum * share)),
         });
         evidence.frequency = self.frequency.measured();

@@ -1,6 +1,8 @@
 //! Tools of the whole-system tests.
 
 pub mod emulator;
+pub mod finding_table;
+pub mod lamp_picture;
 pub mod measured;
 pub mod outside;
 pub mod rules;
