@@ -174,9 +174,9 @@ impl From<Clip> for ClipTarget {
 /// A supply band.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum Band {
-    /// Voltage at the receptacle, 120 V nominal: 108 to 126 V, tolerable 104 to 127 V.
+    /// Voltage at the receptacle, 120 V nominal (ANSI C84.1, utilization).
     Utilization,
-    /// Maryland's binding service band: 114 to 126 V.
+    /// Maryland's binding band of the service voltage.
     Maryland,
 }
 

@@ -3,7 +3,6 @@
 use slotwise_virtual::serial::FarEnd;
 
 use super::LineWish;
-use crate::error::Error;
 use crate::transport::MemoryLine;
 
 /// The tester's end. No call waits.
@@ -29,10 +28,11 @@ pub(super) enum Served {
 }
 
 /// Opens a line.
-pub(super) fn open(wish: LineWish) -> Result<(Box<dyn FarLine>, Served), Error> {
+pub(super) fn open(wish: LineWish) -> (Box<dyn FarLine>, Served) {
     match wish {
-        LineWish::Best => best(),
-        LineWish::Memory => Ok(memory()),
+        // A system that has no pseudo-terminal to give is served in memory.
+        LineWish::Best => best().unwrap_or_else(memory),
+        LineWish::Memory => memory(),
     }
 }
 
@@ -80,8 +80,8 @@ impl FarLine for MemoryEnd {
 use pty::best;
 
 #[cfg(not(unix))]
-fn best() -> Result<(Box<dyn FarLine>, Served), Error> {
-    Ok(memory())
+fn best() -> Option<(Box<dyn FarLine>, Served)> {
+    None
 }
 
 #[cfg(unix)]
@@ -93,7 +93,6 @@ mod pty {
     use slotwise_virtual::serial::FarEnd;
 
     use super::{FarLine, Served, hand_over};
-    use crate::error::Error;
 
     /// The master of a pseudo-terminal.
     struct Master {
@@ -102,22 +101,17 @@ mod pty {
     }
 
     /// A pseudo-terminal whose other end nobody holds open yet.
-    pub(super) fn best() -> Result<(Box<dyn FarLine>, Served), Error> {
-        let failed = |error: serialport::Error| {
-            Error::Bench(format!("no pseudo-terminal ({error}); try --no-pty"))
-        };
-        let (mut port, other) = TTYPort::pair().map_err(failed)?;
-        port.set_timeout(Duration::ZERO).map_err(failed)?;
-        let name = other
-            .name()
-            .ok_or_else(|| Error::Bench("the pseudo-terminal has no name".to_owned()))?;
+    pub(super) fn best() -> Option<(Box<dyn FarLine>, Served)> {
+        let (mut port, other) = TTYPort::pair().ok()?;
+        port.set_timeout(Duration::ZERO).ok()?;
+        let name = other.name()?;
         // Let go, so that the end is free for the program that opens it by name.
         drop(other);
         let master = Master {
             port,
             held: Vec::new(),
         };
-        Ok((Box::new(master), Served::Port(name)))
+        Some((Box::new(master), Served::Port(name)))
     }
 
     impl Master {

@@ -14,7 +14,8 @@ pub enum SamplesError {
     /// The header is not understood.
     #[error(
         "{file}: line {line}: column {column} is called `{found}`; \
-         the header names the pairs: nw, gw, ng (two of them suffice), and cw for the clip"
+         the header names the pairs, separated by commas: nw, gw, ng (two of them suffice), \
+         and cw for the clip"
     )]
     Header {
         /// The file.

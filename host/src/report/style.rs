@@ -53,6 +53,7 @@ td .outcome{border-width:1px;padding:0 .35rem;font-size:.85rem}
 .lamps{font-size:.95rem}
 .lamps th{font-weight:400}
 .lamps td{white-space:nowrap}
+.lamps td:last-child{white-space:normal;padding-right:0}
 .strip{width:5.1rem;height:.9rem;vertical-align:middle}
 .strip .off{fill:none;stroke:var(--soft);stroke-width:1}
 .strip .lit{fill:var(--lit)}
@@ -79,7 +80,7 @@ table.over thead{display:none}table.over,.over tbody,.over tr,.over td{display:b
 @media print{:root{color-scheme:light;--bg:#fff;--fg:#000;--soft:#444;--rule:#999;--card:#fff;
 --nw:#1f5fae;--ng:#8a3a06;--gw:#14602f;--bad:#8f1115;--bad-bg:#fff;--good:#14532d;--warn:#5c3d00;
 --warn-bg:#fff;--lit:#555;--grid:#ccc}
-body{font-size:10.5pt}main{max-width:none;padding:0}
+body{font-size:10.5pt}.lamps{font-size:8.5pt}.strip{width:3.4rem}main{max-width:none;padding:0}
 article{border:0;border-top:2px solid #000;border-radius:0;padding:.6rem 0;break-before:page}
 .columns{grid-template-columns:1fr 1fr}
 figure,table.lamps,.finding,.danger,.caution{break-inside:avoid}
