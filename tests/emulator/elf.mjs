@@ -26,6 +26,8 @@ export class Elf {
     this.entry = view.getUint32(24, true);
     this.segments = readSegments(data, view);
     this.symbols = readSymbols(data, view);
+    /// The compiler, as it signs in the .comment section: "rustc 1.95.0"; null if it does not.
+    this.compiler = readCompiler(data, view);
   }
 
   /// Address of a symbol, bit 0 (the Thumb mark) cleared; undefined if there is none.
@@ -83,27 +85,38 @@ function readSegments(data, view) {
   return segments.sort((a, b) => a.loadAddress - b.loadAddress);
 }
 
-function readSymbols(data, view) {
-  const symbols = new Map();
+/// The section headers, with their names.
+function readSections(data, view) {
   const offset = view.getUint32(32, true);
   const size = view.getUint16(46, true);
   const count = view.getUint16(48, true);
-  const section = (index) => {
+  const sections = [];
+  for (let index = 0; index < count; index++) {
     const at = offset + index * size;
     if (size < SECTION_HEADER_BYTES || at + size > data.length) {
       throw new Error(`ELF: section header ${index} stands beyond the end of the file`);
     }
-    return {
+    sections.push({
+      nameAt: view.getUint32(at, true),
       type: view.getUint32(at + 4, true),
       from: view.getUint32(at + 16, true),
       bytes: view.getUint32(at + 20, true),
       link: view.getUint32(at + 24, true),
-    };
-  };
-  for (let index = 0; index < count; index++) {
-    const table = section(index);
+    });
+  }
+  const names = sections[view.getUint16(50, true)];
+  for (const section of sections) {
+    section.name = names === undefined ? '' : text(data, names.from + section.nameAt);
+  }
+  return sections;
+}
+
+function readSymbols(data, view) {
+  const symbols = new Map();
+  const sections = readSections(data, view);
+  for (const table of sections) {
     if (table.type !== SHT_SYMTAB) continue;
-    const names = section(table.link);
+    const names = sections[table.link];
     for (let at = table.from; at < table.from + table.bytes; at += SYMBOL_BYTES) {
       const name = text(data, names.from + view.getUint32(at, true));
       if (name === '' || name.startsWith('$')) continue;
@@ -111,6 +124,14 @@ function readSymbols(data, view) {
     }
   }
   return symbols;
+}
+
+function readCompiler(data, view) {
+  const comment = readSections(data, view).find(({ name }) => name === '.comment');
+  if (comment === undefined) return null;
+  const signed = Buffer.from(data.subarray(comment.from, comment.from + comment.bytes)).toString('utf8');
+  const match = /rustc version (\d+\.\d+\.\d+)/.exec(signed);
+  return match === null ? null : `rustc ${match[1]}`;
 }
 
 function text(data, from) {

@@ -6,7 +6,8 @@
 //
 // Fails (exit code 1) when a figure is more than 5 % above the kept one, or when the sampling
 // path is not in RAM. --write keeps the present figures: do it in the commit that explains the
-// growth. Figures repeat exactly for the same image; another compiler version moves them.
+// growth. Figures repeat exactly for the same image; another compiler moves them, so they are
+// kept by compiler, and an image of a compiler without kept figures is printed, not compared.
 //
 // The run: 1.5 simulated seconds, a blank flash, 120 V and 60 Hz between the blades as codes.
 // Cycles of code in RAM agree with Arm's table; flash wait states are not modelled, so counts
@@ -109,12 +110,16 @@ function main() {
   process.stdout.write(`${(100 * report.sleepRatio).toFixed(1).padStart(8)}  of 100 parts of the time asleep\n`);
   process.stdout.write(`${String(report.accumulate.most).padStart(8)}  longest single frame, cycles\n`);
   process.stdout.write(`${String(report.converter.missedWhileStreaming).padStart(8)}  frames lost\n`);
+  const compiler = elf.compiler ?? 'unknown';
+  const kept = existsSync(KEPT) ? JSON.parse(readFileSync(KEPT, 'utf8')) : {};
   if (values.write) {
-    writeFileSync(KEPT, `${JSON.stringify(figures, null, 2)}\n`);
-  } else if (!existsSync(KEPT)) {
-    problems.push(`${KEPT} is missing; make it with --write`);
+    kept[compiler] = figures;
+    writeFileSync(KEPT, `${JSON.stringify(kept, null, 2)}\n`);
+  } else if (kept[compiler] === undefined) {
+    const others = Object.keys(kept).join(', ') || 'none';
+    process.stderr.write(`footprint: not compared: built by ${compiler}, figures are kept for: ${others}\n`);
   } else {
-    problems.push(...grown(figures, JSON.parse(readFileSync(KEPT, 'utf8'))));
+    problems.push(...grown(figures, kept[compiler]));
   }
   for (const problem of problems) process.stderr.write(`footprint: ${problem}\n`);
   return problems.length === 0 ? 0 : 1;

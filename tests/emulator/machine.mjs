@@ -55,6 +55,8 @@ export class Machine {
     this.probeDriven = false;
     this.warnings = new Map();
     this.meter = new Meter(elf);
+    /// Called before a chip is replaced, while its RAM still stands.
+    this.beforeReset = () => {};
     this.stackFloor = null;
     this.nextConversion = adc.periodNanos;
     this.boot(null);
@@ -173,6 +175,23 @@ export class Machine {
     this.pressButton(!pressed);
   }
 
+  /// Makes the program fault at its next instruction, as a wild pointer would.
+  crash() {
+    this.chip.core.waiting = false;
+    this.pendingFault = 'made to crash';
+    this.fault();
+  }
+
+  /// Makes the program hang in an endless loop; interrupts go on.
+  hang() {
+    const { chip } = this;
+    const branchToSelf = 0xe7fe;
+    const at = chip.flash.length - 4;
+    chip.flashView.setUint16(at, branchToSelf, true);
+    chip.core.waiting = false;
+    chip.core.PC = FLASH + at;
+  }
+
   /// Runs until `nanos` since power-on.
   run(nanos) {
     while (this.nanos < nanos) {
@@ -232,6 +251,7 @@ export class Machine {
     this.resets.push({ ms: this.nanos / 1e6, cause });
     this.log(`watchdog reset (${cause}) at ${(this.nanos / 1e6).toFixed(1)} ms`);
     this.noteStack();
+    this.beforeReset();
     this.elapsedBefore += this.chip.clock.nanos;
     this.meter.detach();
     this.boot(kept);

@@ -17,6 +17,8 @@
 //   --button FROM:TO    the button is down between these milliseconds; may be repeated
 //   --fault F           crc@N, crc@N:M, restart@N, silent@N:M at the converter, by conversion
 //                       number since power-on; may be repeated
+//   --crash-at MS       the program faults at this millisecond (HardFault)
+//   --hang-at MS        the program hangs at this millisecond; interrupts go on
 //   --max-resets N      the run ends at this many watchdog resets; default 5
 //   --report FILE       counts as JSON, written at the end (also after SIGTERM)
 //   --defmt HOW         none (default), print: through defmt-print on standard error,
@@ -26,6 +28,15 @@
 // taken, and the tester has sent nothing for 0.3 simulated seconds, or when standard output is
 // shut. All of these give exit code 0. 1 = the run went wrong (no USB, reset loop, file
 // errors), 2 = wrong arguments. Messages go to standard error.
+//
+// The report: simulatedSeconds, wallSeconds, sleepRatio (time asleep over all time), converter
+// (conversions since power-on; delivered = frames read in the data-ready interrupt, firstRow and
+// lastRow of the file among them; missed = conversions not read before the next one, and of
+// those missedWhileStreaming = after the set-up; oddities = what a driver should never do), nor
+// (operations, oddities), usb, accumulate (cycles of the function that takes one frame),
+// interrupts (cycles by name, entry to exit), watchdogResets, faults (with program counter),
+// lamps (levels, history in ms), heartbeats, probeDriven, stack (bytes used and left),
+// emulatorMessages, problems (what made the exit code 1), image (flash and RAM bytes).
 //
 // For the Rust tests: make a pair with `serialport::TTYPort::pair()`, start this program with
 // piped stdin and stdout, copy master -> stdin and stdout -> master in two threads, and give
@@ -60,6 +71,8 @@ const OPTIONS = {
   pace: { type: 'string', default: '0' },
   button: { type: 'string', multiple: true, default: [] },
   fault: { type: 'string', multiple: true, default: [] },
+  'crash-at': { type: 'string' },
+  'hang-at': { type: 'string' },
   'max-resets': { type: 'string', default: '5' },
   report: { type: 'string' },
   defmt: { type: 'string', default: 'none' },
@@ -74,6 +87,11 @@ function number(name, text, least) {
     throw new UsageError(`--${name} ${text}: give a number of at least ${least}`);
   }
   return value;
+}
+
+/// Nanoseconds of an optional moment in milliseconds; never, if it is not given.
+function moment(name, text) {
+  return text === undefined ? Infinity : number(name, text, 0) * 1e6;
 }
 
 function oneOf(name, text, allowed) {
@@ -116,6 +134,8 @@ export function readArguments(argv) {
     pace: number('pace', values.pace, 0),
     presses: values.button.map(press),
     faults,
+    crashAt: moment('crash-at', values['crash-at']),
+    hangAt: moment('hang-at', values['hang-at']),
     maxResets: number('max-resets', values['max-resets'], 1),
     report: values.report,
     defmt: values.defmt,
@@ -206,6 +226,15 @@ async function run(options) {
   const bridge = options.serial === 'stdio' ? bridgeStdio(machine) : null;
   const rtt = new RttReader(machine.elf);
   const defmt = openDefmt(options);
+  const drain = () => {
+    const logged = rtt.drain(machine.chip);
+    if (logged.length > 0) defmt.write(logged);
+  };
+  machine.beforeReset = drain;
+  const mishaps = [
+    { at: options.crashAt, act: () => machine.crash() },
+    { at: options.hangAt, act: () => machine.hang() },
+  ].sort((a, b) => a.at - b.at);
   let stopped = false;
   const stop = () => {
     stopped = true;
@@ -218,8 +247,8 @@ async function run(options) {
     machine.run(Math.min(machine.nanos + SLICE_NANOS, options.nanos));
     const now = machine.nanos;
     machine.setButton(options.presses.some(({ from, to }) => now >= from && now < to));
-    const logged = rtt.drain(machine.chip);
-    if (logged.length > 0) defmt.write(logged);
+    while (mishaps.length > 0 && now >= mishaps[0].at) mishaps.shift().act();
+    drain();
     if (machine.resets.length >= options.maxResets) {
       problems.push(`${machine.resets.length} watchdog resets: the firmware does not get going`);
       log(problems.at(-1));

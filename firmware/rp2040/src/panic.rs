@@ -8,6 +8,7 @@
 //! the same way. A program that hangs is reset by the running watchdog.
 
 use core::panic::PanicInfo;
+use core::sync::atomic::{AtomicBool, Ordering};
 
 use cortex_m_rt::{ExceptionFrame, exception};
 use defmt_rtt as _;
@@ -18,13 +19,18 @@ use crate::board::PROBE_PINS;
 /// Left in a scratch register that survives the reset, so that the next start knows.
 pub(crate) const PANIC_MARK: u32 = 0x536c_5057;
 
+/// Set on the way out. The log may itself be what failed: a second error says nothing more.
+static LEAVING: AtomicBool = AtomicBool::new(false);
+
 #[panic_handler]
 fn panic(info: &PanicInfo<'_>) -> ! {
     cortex_m::interrupt::disable();
     open_probe();
-    match info.location() {
-        Some(at) => defmt::error!("panic at {=str}:{=u32}", at.file(), at.line()),
-        None => defmt::error!("panic"),
+    if is_first() {
+        match info.location() {
+            Some(at) => defmt::error!("panic at {=str}:{=u32}", at.file(), at.line()),
+            None => defmt::error!("panic"),
+        }
     }
     restart()
 }
@@ -32,8 +38,17 @@ fn panic(info: &PanicInfo<'_>) -> ! {
 #[exception]
 unsafe fn HardFault(frame: &ExceptionFrame) -> ! {
     open_probe();
-    defmt::error!("hard fault at {=u32:#010x}", frame.pc());
+    if is_first() {
+        defmt::error!("hard fault at {=u32:#010x}", frame.pc());
+    }
     restart()
+}
+
+/// Whether this is the first error. Nothing else runs any more, so two steps do.
+fn is_first() -> bool {
+    let first = !LEAVING.load(Ordering::Relaxed);
+    LEAVING.store(true, Ordering::Relaxed);
+    first
 }
 
 /// Drives all probe relays low.

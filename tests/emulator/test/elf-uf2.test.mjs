@@ -27,6 +27,7 @@ test('segments carry their load address, symbols lose the Thumb bit', () => {
   assert.equal(elf.address('nothing'), undefined);
   assert.throws(() => elf.require('nothing'), /no symbol nothing/);
   assert.deepEqual(elf.footprint(), { flash: 6, ram: 10 });
+  assert.equal(elf.compiler, 'rustc 9.8.7');
 });
 
 test('a file that is no Arm ELF, or was cut off, is refused with a reason', () => {
