@@ -9,8 +9,11 @@ use slotwise_core::lamps::{Lamp, Rhythm};
 /// Height of a row.
 const ROW: u32 = 44;
 
-/// What is explained beside the column, with the lit stretches of two seconds in percent.
-const RHYTHMS: [(Rhythm, &str, &[(u32, u32)]); 5] = [
+/// Start and length of a lit stretch, percent of two seconds.
+type Lit = (u32, u32);
+
+/// What is explained beside the column.
+const RHYTHMS: [(Rhythm, &str, &[Lit]); 5] = [
     (Rhythm::Steady, "yes", &[(0, 100)]),
     (Rhythm::SlowBlink, "unsure", &[(0, 25), (50, 25)]),
     (
