@@ -91,6 +91,7 @@ export class AdcChip {
     this.selected = false;
     this.syncLowSince = null;
     this.received = [];
+    this.dead = false;
     this.powerOn();
   }
 
@@ -122,6 +123,11 @@ export class AdcChip {
       if (fault.kind === 'restart' && fault.from === index) this.reset();
     }
     const row = this.row === null ? null : this.row++;
+    this.dead = this.faults.some((fault) => fault.kind === 'dead' && index >= fault.from && index < fault.to);
+    if (this.dead) {
+      this.powerOn();
+      return;
+    }
     if (this.faults.some((fault) => fault.kind === 'silent' && index >= fault.from && index < fault.to)) return;
     const seen = row === null ? [0, 0, 0, 0] : this.codes.row(row);
     const codes = seen.map((code, channel) => this.converted(code, channel));
@@ -161,6 +167,7 @@ export class AdcChip {
       if (clockHz > this.maxClockHz) this.odd(`SCLK of ${clockHz} Hz`);
       this.received = [];
     } else {
+      if (this.dead) return;
       if (this.received.length === FRAME_BYTES) this.execute();
       else if (this.received.length > 0) this.odd(`frame of ${this.received.length} bytes`);
     }
@@ -172,6 +179,7 @@ export class AdcChip {
       this.odd('byte without CS');
       return 0xff;
     }
+    if (this.dead) return 0xff;
     if (this.received.length === 0) {
       this.sending = this.compose();
       this.take();
@@ -283,12 +291,13 @@ export class AdcChip {
 }
 
 /// A fault as the command line gives it: `crc@N[:M]` damages what conversions N up to M send,
-/// `restart@N` makes the part lose its settings, `silent@N:M` keeps DRDY still.
+/// `restart@N` makes the part lose its settings, `silent@N:M` keeps DRDY still, `dead@N:M` takes
+/// its supply away: no answer, MISO high.
 /// Numbers count conversions since power-on.
 export function parseFault(text) {
-  const match = /^(crc|restart|silent)@(\d+)(?::(\d+))?$/.exec(text);
-  if (match === null || (match[1] === 'silent' && match[3] === undefined)) {
-    throw new Error(`fault "${text}" is not one of crc@N, crc@N:M, restart@N, silent@N:M (conversion numbers)`);
+  const match = /^(crc|restart|silent|dead)@(\d+)(?::(\d+))?$/.exec(text);
+  if (match === null || (['silent', 'dead'].includes(match[1]) && match[3] === undefined)) {
+    throw new Error(`fault "${text}" is not one of crc@N, crc@N:M, restart@N, silent@N:M, dead@N:M (conversion numbers)`);
   }
   const from = Number(match[2]);
   return { kind: match[1], from, to: match[3] === undefined ? from + 1 : Number(match[3]) };

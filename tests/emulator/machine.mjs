@@ -9,7 +9,7 @@ import { RP2040 } from 'rp2040js';
 
 import { Meter } from './meter.mjs';
 import {
-  QuietLogger, connectSpi, correctExceptions, correctTimer, correctWatchdog, hardFault, inputPin, mayWake, restoreWatchdog, spiMode, startClocks,
+  QuietLogger, connectSpi, correctExceptions, correctTimer, correctWatchdog, hardFault, inputPin, mayWake, restoreWatchdog, shortenMemoryPath, spiMode, startClocks,
 } from './corrections.mjs';
 
 const FLASH = 0x10000000;
@@ -91,6 +91,7 @@ export class Machine {
       },
     });
     correctTimer(chip);
+    shortenMemoryPath(chip);
     correctWatchdog(chip, (reset) => {
       this.pendingReset = reset;
     });

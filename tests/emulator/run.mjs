@@ -15,7 +15,7 @@
 //                       the tester go to standard output, raw, bytes from standard input to it
 //   --pace X            simulated seconds per real second at most; default 0 = as fast as it goes
 //   --button FROM:TO    the button is down between these milliseconds; may be repeated
-//   --fault F           crc@N, crc@N:M, restart@N, silent@N:M at the converter, by conversion
+//   --fault F           crc@N, crc@N:M, restart@N, silent@N:M, dead@N:M at the converter, by conversion
 //                       number since power-on; may be repeated
 //   --crash-at MS       the program faults at this millisecond (HardFault)
 //   --hang-at MS        the program hangs at this millisecond; interrupts go on

@@ -183,27 +183,28 @@ impl Acquisition {
             // Silent although it was set up: only the reset line is left to try.
             pulse(&mut self.sync, &mut delay);
         }
-        match sampler.converter.start(&mut delay) {
-            Ok(identity) => {
-                defmt::info!("converter started: {}", identity);
-                self.must_start = false;
-            }
-            Err(error) => {
-                defmt::error!("{}", defmt::Display2Format(&error));
-                // Try again after SILENCE, not at once.
-                self.must_start = false;
-            }
-        }
+        let started = sampler.converter.start(&mut delay);
+        // Whatever came of it, the next try is SILENCE away.
+        self.must_start = false;
         self.alive = self.clock.get_counter();
         sampler.last = None;
-        align(&mut sampler, &mut delay);
-        // An edge latched while nobody listened would deliver a frame that was read already.
-        sampler.data_ready.clear_interrupt(EdgeLow);
-        sampler.data_ready.set_interrupt_enabled(EdgeLow, true);
+        match &started {
+            Ok(identity) => {
+                defmt::info!("converter started: {}", identity);
+                align(&mut sampler, &mut delay);
+                // An edge latched while nobody listened would deliver a frame read already.
+                sampler.data_ready.clear_interrupt(EdgeLow);
+                sampler.data_ready.set_interrupt_enabled(EdgeLow, true);
+            }
+            Err(error) => defmt::error!("{}", defmt::Display2Format(error)),
+        }
         critical_section::with(|section| SAMPLER.borrow_ref_mut(section).replace(sampler));
-        // SAFETY: the interrupt's shared state is complete again and lies behind a mutex; no
-        // critical section is open here that unmasking could break.
-        unsafe { pac::NVIC::unmask(pac::Interrupt::IO_IRQ_BANK0) };
+        if started.is_ok() {
+            // A part whose settings are not certain is not read: its codes would mean nothing.
+            // SAFETY: the interrupt's shared state is complete again and lies behind a mutex;
+            // no critical section is open here that unmasking could break.
+            unsafe { pac::NVIC::unmask(pac::Interrupt::IO_IRQ_BANK0) };
+        }
     }
 }
 

@@ -156,6 +156,15 @@ test('faults: a damaged frame, a silent stretch, a restart', () => {
   assert.throws(() => parseFault('silent@5'), /not one of/);
 });
 
+test('a part without supply answers nothing and comes back with its defaults', () => {
+  const now = settled(rows([5, 5, 5, 5])).statistics.conversions;
+  const chip = settled(rows([5, 5, 5, 5]), [parseFault(`dead@${now}:${now + 1}`)]);
+  chip.convert();
+  assert.ok(frame(chip, 0x0000).every((byte) => byte === 0xff));
+  chip.convert();
+  assert.equal(answer(frame(chip, 0x0000)) & 0xff00, 0x0500);
+});
+
 test('the file of codes holds, repeats or ends in zeros', () => {
   const file = rows([1, 1, 1, 1], [2, 2, 2, 2]);
   assert.equal(new CodeFile(file, 'hold').row(9)[0], 2);

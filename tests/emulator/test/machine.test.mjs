@@ -14,6 +14,7 @@ const SEV = 0xbf40;
 const NOP = 0xbf00;
 const STAY = 0xe7fe;
 const BX_LR = 0x4770;
+const LSLS_R0_28 = 0x0700;
 const movs = (register, value) => 0x2000 | (register << 8) | value;
 const adds = (register, value) => 0x3000 | (register << 8) | value;
 const str = (from, base, offset) => 0x6000 | ((offset / 4) << 6) | (base << 3) | from;
@@ -68,17 +69,20 @@ test('UDF and a read of nowhere end in HardFault and are told with their place',
   assert.equal(registers(udf)[4], 3);
   assert.equal(udf.faults.length, 1);
   assert.equal(udf.faults[0].pc, '10000200');
-  const wild = boardWith({ code: [movs(0, 6), 0x0700, ldr(1, 0, 0), STAY, movs(4, 3), STAY], handlers: { 3: 4 } });
+  const wild = boardWith({ code: [movs(0, 6), LSLS_R0_28, ldr(1, 0, 0), STAY, movs(4, 3), STAY], handlers: { 3: 4 } });
   wild.run(1e5);
   assert.equal(registers(wild)[4], 3);
   assert.match(wild.faults[0].what, /invalid memory address: 60000000/);
+  const odd = boardWith({ code: [movs(0, 2), LSLS_R0_28, adds(0, 2), str(1, 0, 0), STAY, movs(4, 3), STAY], handlers: { 3: 5 } });
+  odd.run(1e5);
+  assert.match(odd.faults[0].what, /not 32 bit aligned/);
 });
 
 test('a watchdog reset starts the image anew with reason and scratch kept', () => {
   const length = 12;
   const code = [
     load(0, 0, 0, length), ldr(1, 0, 8), ldr(3, 0, 0x0c),
-    0x2900, 0xd10b - 6, // cmp r1,#0; bne to the end
+    0x2900, 0xd105, // cmp r1, #0; bne to the end
     load(2, 1, 5, length), str(2, 0, 0x0c), movs(2, 200), str(2, 0, 4), // scratch, 100 us
     load(2, 2, 9, length), str(2, 0, 0), STAY,
   ];
