@@ -134,6 +134,16 @@ impl SlotVoltages {
         }
     }
 
+    /// Standard uncertainty of a voltage of this test: gain and floor, independent of each
+    /// other.
+    #[must_use]
+    pub fn uncertainty(&self, value: Volts) -> Volts {
+        Volts::new(libm::hypotf(
+            self.u_gain.get() * value.get(),
+            self.u_floor.get(),
+        ))
+    }
+
     /// `v_nw`.
     #[must_use]
     pub const fn narrow_wide(&self) -> &PairVoltage {

@@ -40,6 +40,8 @@ fn sources(folder: &Path, into: &mut Vec<PathBuf>) {
         let path = entry.expect("its entries too").path();
         if path.is_dir() {
             sources(&path, into);
+        } else if path.file_name().is_some_and(|name| name == "tests.rs") {
+            // A test module in a file of its own.
         } else if path.extension().is_some_and(|ending| ending == "rs") {
             into.push(path);
         }

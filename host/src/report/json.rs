@@ -10,7 +10,6 @@ use slotwise_core::lamps::{Lamp, Panel};
 use slotwise_core::record::Body;
 use slotwise_core::verdict::Verdict;
 
-use super::numbers::u_of;
 use super::{Item, Origin, Report};
 use crate::chain::Unreadable;
 use crate::texts::{cautions, checks, findings, lamps, outcomes, values, wiring};
@@ -310,7 +309,7 @@ impl EvidenceEntry {
                     slots.pairs.each_ref().map(|pair| {
                         let volts = |value: slotwise_core::units::Volts| Value::Known {
                             value: value.get(),
-                            u: u_of(slots, value),
+                            u: slots.uncertainty(value).get(),
                             unit: "V",
                         };
                         PairEntry {
@@ -347,7 +346,7 @@ impl EvidenceEntry {
             clip_wide: match (&evidence.clip_wide, &evidence.slots) {
                 (Ok(clip), Ok(slots)) => Value::Known {
                     value: clip.rms.get(),
-                    u: u_of(slots, clip.rms),
+                    u: slots.uncertainty(clip.rms).get(),
                     unit: "V",
                 },
                 (Ok(_), Err(reason)) | (Err(reason), _) => missing(*reason),

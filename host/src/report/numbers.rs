@@ -37,16 +37,10 @@ fn signed(value: f32, decimals: usize) -> String {
     }
 }
 
-/// Standard uncertainty of a slot voltage.
-#[must_use]
-pub fn u_of(slots: &SlotVoltages, value: Volts) -> f32 {
-    (slots.u_gain.get() * value.get()).hypot(slots.u_floor.get())
-}
-
 /// A slot voltage with its uncertainty.
 #[must_use]
 pub fn slot_volts(slots: &SlotVoltages, value: Volts) -> String {
-    with_uncertainty(value.get(), u_of(slots, value), "V")
+    with_uncertainty(value.get(), slots.uncertainty(value).get(), "V")
 }
 
 /// A frequency with its uncertainty, or why there is none.
