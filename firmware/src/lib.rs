@@ -12,6 +12,7 @@ pub mod board;
 pub mod button;
 pub mod calibration_store;
 pub mod journal;
+mod keeper;
 pub mod lamps;
 pub mod link;
 pub mod nor;

@@ -1,0 +1,122 @@
+//! Keeps records: numbers them, chains them by SHA-256, writes them to the journal, and knows
+//! whether it still can.
+//!
+//! The digest in a record is that of the bytes of the record before, so a gap or a change shows.
+//! After a failed write the newest record is read again before the next one, since the failed
+//! one may be whole all the same.
+
+use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use sha2::{Digest as _, Sha256};
+use slotwise_core::link::JournalState;
+use slotwise_core::record::{self, Body, Digest, MAX_BYTES, Record, RecordNumber};
+use slotwise_core::units::{Millis, UnixSeconds};
+
+use crate::journal::{Journal, JournalError};
+use crate::tester::Identity;
+
+/// Keeps records: numbers, chains and writes them.
+#[derive(Debug)]
+pub(crate) struct Keeper<F: MultiwriteNorFlash> {
+    pub(crate) journal: Option<Journal<F>>,
+    pub(crate) state: JournalState,
+    pub(crate) identity: Identity,
+    pub(crate) boot: u32,
+    /// Digest of the newest record; `None` after a failed write, until it is read again.
+    previous: Option<Digest>,
+}
+
+impl<F: MultiwriteNorFlash> Keeper<F> {
+    pub(crate) fn open(flash: Option<F>, identity: Identity) -> Self {
+        let mut keeper = Self {
+            journal: flash.and_then(|flash| Journal::open(flash).ok()),
+            state: JournalState::Writable,
+            identity,
+            boot: 1,
+            previous: Some(Digest::default()),
+        };
+        let mut buffer = [0; MAX_BYTES];
+        match keeper.last(&mut buffer) {
+            Err(()) => keeper.state = JournalState::Failed,
+            Ok(None) => {}
+            // A record of another schema still counts: its bytes are in the chain.
+            Ok(Some(bytes)) => {
+                let boot = record::decode(bytes).map_or(0, |last| last.boot);
+                let previous = digest(bytes);
+                keeper.boot = boot.saturating_add(1);
+                keeper.previous = Some(previous);
+            }
+        }
+        keeper
+    }
+
+    /// Bytes of the newest record, in `buffer`. Fails if there is no journal to read.
+    fn last<'b>(&mut self, buffer: &'b mut [u8; MAX_BYTES]) -> Result<Option<&'b [u8]>, ()> {
+        let journal = self.journal.as_mut().ok_or(())?;
+        let length = journal.last_payload(buffer).map_err(|_| ())?;
+        Ok(length.and_then(|length| buffer.get(..length)))
+    }
+
+    /// Writes a record; true if it is kept.
+    pub(crate) fn keep(&mut self, at: Millis, body: Body) -> bool {
+        match self.try_keep(at, body) {
+            Ok(()) => {
+                self.state = JournalState::Writable;
+                true
+            }
+            Err(state) => {
+                // The record may be whole all the same: look before the next one.
+                self.previous = None;
+                self.state = state;
+                false
+            }
+        }
+    }
+
+    fn try_keep(&mut self, at: Millis, body: Body) -> Result<(), JournalState> {
+        let failed = JournalState::Failed;
+        let mut buffer = [0; MAX_BYTES];
+        let previous = match self.previous {
+            Some(previous) => previous,
+            None => self
+                .last(&mut buffer)
+                .map_err(|()| failed)?
+                .map_or_else(Digest::default, digest),
+        };
+        let journal = self.journal.as_mut().ok_or(failed)?;
+        let number = journal.next_number().map_err(|_| failed)?;
+        let record = Record {
+            number: RecordNumber::new(number),
+            previous,
+            tester: self.identity.tester,
+            firmware: self.identity.firmware,
+            boot: self.boot,
+            at,
+            clock: self
+                .identity
+                .clock
+                .map(|start| UnixSeconds::new(start.get().saturating_add(at.get() / 1000))),
+            body,
+        };
+        let bytes = record::encode(&record, &mut buffer).map_err(|_| failed)?;
+        match journal.append(bytes) {
+            Ok(_) => {
+                self.previous = Some(digest(bytes));
+                Ok(())
+            }
+            Err(JournalError::Full { .. }) => Err(JournalState::Full),
+            Err(_) => Err(failed),
+        }
+    }
+
+    pub(crate) fn kept(&self) -> Option<(RecordNumber, RecordNumber)> {
+        let journal = self.journal.as_ref()?;
+        Some((
+            RecordNumber::new(journal.first()?),
+            RecordNumber::new(journal.last()?),
+        ))
+    }
+}
+
+fn digest(bytes: &[u8]) -> Digest {
+    Digest(Sha256::digest(bytes).into())
+}
