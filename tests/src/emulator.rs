@@ -11,7 +11,7 @@ use std::process::{Child, ChildStdin, Command, Stdio};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::{self, JoinHandle};
-use std::time::Duration;
+use std::time::{Duration, SystemTime};
 
 use serialport::{SerialPort, TTYPort};
 
@@ -23,14 +23,42 @@ pub fn target_folder() -> PathBuf {
     std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| root().join("target"), PathBuf::from)
 }
 
-/// The image, if `firmware/rp2040/build.sh` has made it, and Node with the emulator.
+/// The image, if `firmware/rp2040/build.sh` has made it from the sources as they are, and Node
+/// with the emulator.
 #[must_use]
 pub fn image() -> Option<PathBuf> {
     let elf = target_folder().join("firmware/slotwise.elf");
+    let built = fs::metadata(&elf).and_then(|found| found.modified()).ok()?;
+    let sources = ["shared-core/src", "firmware/src", "firmware/rp2040"];
+    if sources
+        .iter()
+        .any(|folder| newest(&root().join(folder)) > Some(built))
+    {
+        eprintln!("{} is older than its sources", elf.display());
+        return None;
+    }
     let emulator = root().join("tests/emulator/node_modules/rp2040js");
     let node = Command::new("node").arg("--version").output();
     (elf.is_file() && emulator.is_dir() && node.is_ok_and(|output| output.status.success()))
         .then_some(elf)
+}
+
+/// When the newest file below `folder` was changed.
+fn newest(folder: &Path) -> Option<SystemTime> {
+    fs::read_dir(folder)
+        .ok()?
+        .flatten()
+        .filter_map(|entry| {
+            let path = entry.path();
+            if path.is_dir() {
+                newest(&path)
+            } else if path.extension().is_some_and(|ending| ending == "rs") {
+                entry.metadata().and_then(|found| found.modified()).ok()
+            } else {
+                None
+            }
+        })
+        .max()
 }
 
 /// The host program, built like the tests.

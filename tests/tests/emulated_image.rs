@@ -130,7 +130,7 @@ fn pull_until(board: &EmulatedBoard, folder: &Path, count: usize) -> Vec<Vec<u8>
 fn the_emulated_image_and_the_desktop_write_the_same_records() {
     let Some(elf) = image() else {
         not_checked(
-            "no image, or no emulator to run it in",
+            "no image made from these sources, or no emulator to run it in",
             "run tests/run, or firmware/rp2040/build.sh and npm ci --prefix tests/emulator",
         );
         return;
