@@ -10,6 +10,7 @@
 //! (NEC Chapter 9 Table 9: 0.058 against 3.1 ohm per 1000 ft at 14 AWG in PVC).
 
 mod check;
+mod netlist;
 mod solve;
 
 use crate::quantity::{Farads, Henries};

@@ -25,6 +25,7 @@ pub use receptacle::{Appliance, BranchCable, Conductor, Duty, House, Joint, Rece
 pub use solved::{HarmonicPins, Solved, Truth};
 pub use supply::{Drift, Harmonic, Supply};
 pub use unplugged::unplugged;
+pub use wiring::Wired;
 
 use crate::circuit::CircuitError;
 

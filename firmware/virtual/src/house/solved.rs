@@ -89,29 +89,45 @@ impl Receptacle {
     /// [`HouseError`] when the supply is none or the network has no solution.
     pub fn solve(&self, specimen: &Specimen, appliance_on: bool) -> Result<Solved, HouseError> {
         self.check_supply()?;
-        let frequency = f64::from(self.supply.frequency.get());
-        let solve = |order: u32, emf: Phasor| {
-            let wired = Wired::build(self, specimen, emf, appliance_on);
+        let solve = |harmonic: (u32, Phasor)| {
+            let wired = Wired::build(self, specimen, harmonic, appliance_on);
+            let order = wired.order;
             let solution = wired
                 .circuit
-                .solve(frequency * f64::from(order))
+                .solve(wired.hertz)
                 .map_err(|source| HouseError::Circuit { order, source })?;
             let pins = wired
                 .pins
                 .map(|[plus, minus]| solution.voltage(plus, minus));
             Ok((wired, solution, HarmonicPins { order, pins }))
         };
-        let (wired, solution, pins) = solve(1, self.supply.fundamental())?;
+        let (wired, solution, pins) = solve((1, self.supply.fundamental()))?;
         let mut truth = self.truth(&wired, &solution, specimen, appliance_on);
         let mut harmonics = vec![pins];
         let mut square = truth.nw.norm_sqr();
-        for (order, emf) in self.supply.overtones() {
-            let (wired, solution, pins) = solve(order, emf)?;
+        for harmonic in self.supply.overtones() {
+            let (wired, solution, pins) = solve(harmonic)?;
             square += solution.voltage(wired.slots[0], wired.slots[1]).norm_sqr();
             harmonics.push(pins);
         }
         truth.nw_rms = square.sqrt();
         Ok(Solved { harmonics, truth })
+    }
+
+    /// The networks that [`Self::solve`] solves, one a harmonic, fundamental first.
+    ///
+    /// # Errors
+    /// [`HouseError`] when the supply is none.
+    pub fn networks(
+        &self,
+        specimen: &Specimen,
+        appliance_on: bool,
+    ) -> Result<Vec<Wired>, HouseError> {
+        self.check_supply()?;
+        Ok(core::iter::once((1, self.supply.fundamental()))
+            .chain(self.supply.overtones())
+            .map(|harmonic| Wired::build(self, specimen, harmonic, appliance_on))
+            .collect())
     }
 
     fn truth(

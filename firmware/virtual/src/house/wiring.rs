@@ -30,14 +30,21 @@ const FRAME_TO_ROOM: Farads = Farads::from_pico(300.0);
 /// A generator's windings to earth.
 const GENERATOR_TO_EARTH: Farads = Farads::from_pico(2000.0);
 
-/// A network and the nodes of it that are looked at.
-pub(super) struct Wired {
-    pub(super) circuit: Circuit,
+/// The network of a receptacle at one harmonic, and the nodes of it that are looked at.
+#[derive(Clone, Debug)]
+pub struct Wired {
+    /// Everything from the transformer to the converter's pins.
+    pub circuit: Circuit,
+    /// Order of the harmonic; 1 is the fundamental.
+    pub order: u32,
+    /// The frequency it is solved at, in hertz.
+    pub hertz: f64,
     /// The three terminals and the clip, in channel order.
-    pub(super) slots: [Node; LEADS],
-    pub(super) star: Node,
+    pub slots: [Node; LEADS],
+    /// The tester's star.
+    pub star: Node,
     /// Positive and negative pin of each channel.
-    pub(super) pins: [[Node; 2]; LEADS],
+    pub pins: [[Node; 2]; LEADS],
 }
 
 /// Both ends of the branch cable's conductors, as they are needed.
@@ -48,12 +55,12 @@ struct BoxEnds {
 }
 
 impl Wired {
-    /// Wires it all, leg 1's winding at `emf`, the appliance drawing current if
-    /// `appliance_on`.
+    /// Wires it all, leg 1's winding at `emf` for the harmonic of `order`, the appliance
+    /// drawing current if `appliance_on`.
     pub(super) fn build(
         receptacle: &Receptacle,
         specimen: &Specimen,
-        emf: Phasor,
+        (order, emf): (u32, Phasor),
         appliance_on: bool,
     ) -> Self {
         let mut circuit = Circuit::new();
@@ -82,6 +89,8 @@ impl Wired {
         }
         Self {
             circuit,
+            order,
+            hertz: f64::from(receptacle.supply.frequency.get()) * f64::from(order),
             slots,
             star,
             pins,
