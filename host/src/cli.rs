@@ -137,7 +137,7 @@ pub struct JudgeArgs {
     /// What the clip was on, if the waveform has a column cw (clip against wide).
     #[arg(long, requires = "samples")]
     pub clip: Option<Clip>,
-    /// Supply band to judge under.
+    /// Supply band to judge under; without it the tester's own.
     #[arg(long, default_value = "utilization")]
     pub band: Band,
     #[command(flatten)]
@@ -171,20 +171,26 @@ impl From<Clip> for ClipTarget {
     }
 }
 
-/// A supply band.
+/// A supply band. What each one is in numbers is said by the core's `limits`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum Band {
-    /// Voltage at the receptacle, 120 V nominal (ANSI C84.1, utilization).
+    /// Voltage at the receptacle: ANSI C84.1 utilization, 108-126 V, out beyond 104-127 V.
     Utilization,
-    /// Maryland's binding band of the service voltage.
+    /// Voltage at the point of delivery: ANSI C84.1 service, 114-126 V, out beyond 110-127 V.
+    Service,
+    /// Maryland's binding band of the service voltage: 114-126 V.
     Maryland,
+    /// Illinois' binding band at the point of delivery: 113-127 V.
+    Illinois,
 }
 
 impl From<Band> for BandSet {
     fn from(band: Band) -> Self {
         match band {
             Band::Utilization => Self::C84Utilization,
+            Band::Service => Self::C84Service,
             Band::Maryland => Self::MarylandService,
+            Band::Illinois => Self::IllinoisService,
         }
     }
 }
@@ -226,6 +232,26 @@ mod tests {
         assert!(parse("slotwise judge --samples a.csv --rate 10").is_err());
         assert!(parse("slotwise judge a.slotlog --samples a.csv --rate 30000").is_err());
         assert!(parse("slotwise judge a.slotlog --repeat").is_err());
+    }
+
+    #[test]
+    fn the_help_of_a_band_gives_the_numbers_that_are_judged_by() {
+        let mut sets = Vec::new();
+        for band in Band::value_variants() {
+            let set = BandSet::from(*band);
+            let value = band.to_possible_value().expect("none is hidden");
+            let help = value.get_help().expect("each has help").to_string();
+            let (low, high) = (set.band().low.get(), set.band().high.get());
+            assert!(help.contains(&format!("{low:.0}-{high:.0} V")), "{help}");
+            assert!(!sets.contains(&set), "{band:?}");
+            sets.push(set);
+        }
+        assert_eq!(sets.len(), BandSet::ALL.len());
+        let parsed = Cli::try_parse_from(["slotwise", "judge", "a.slotlog"]).expect("a command");
+        let Command::Judge(args) = parsed.command else {
+            panic!("not judge");
+        };
+        assert_eq!(BandSet::from(args.band), BandSet::default());
     }
 
     #[test]

@@ -1,71 +1,14 @@
-//! Every threshold of the judgement, with unit and source. No other file holds one.
+//! Every threshold of the judgement, with unit and source. No other folder holds one; the supply
+//! bands are in `bands`.
 //!
 //! Sources are named by title and clause; "from memory" marks a value whose source text was
 //! not open when it was written down, and "arithmetic" one that follows from the circuit in
 //! the crate's README.
 
-use serde::{Deserialize, Serialize};
+mod bands;
 
 use crate::units::{Hertz, Ohms, Ratio, Volts};
-
-/// A named band of supply voltage.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct SupplyBand {
-    /// Name for the user and for the record.
-    pub name: &'static str,
-    /// Where the numbers are from.
-    pub source: &'static str,
-    /// Lowest voltage of a 120 V circuit that is in band.
-    pub low: Volts,
-    /// Highest voltage of a 120 V circuit that is in band.
-    pub high: Volts,
-    /// Below this the supply is out of every tolerance of the source.
-    pub lowest: Volts,
-    /// Above this the supply is out of every tolerance of the source.
-    pub highest: Volts,
-}
-
-/// The supply bands that can be asked for.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub enum BandSet {
-    /// Utilization voltage at the receptacle, 120 V nominal.
-    #[default]
-    C84Utilization,
-    /// A state's binding service band, 120 V nominal +-5 %.
-    MarylandService,
-}
-
-impl BandSet {
-    /// The band of this set.
-    #[must_use]
-    pub const fn band(self) -> &'static SupplyBand {
-        match self {
-            Self::C84Utilization => &C84_UTILIZATION,
-            Self::MarylandService => &MARYLAND_SERVICE,
-        }
-    }
-}
-
-/// ANSI C84.1 Table 1, utilization voltage, Range A 108-126 V, Range B 104-127 V (from memory;
-/// the edition's table was not seen). At a receptacle the utilization columns apply.
-const C84_UTILIZATION: SupplyBand = SupplyBand {
-    name: "ANSI C84.1 utilization, 120 V",
-    source: "ANSI C84.1 Table 1, Range A 108-126 V, Range B 104-127 V (from memory)",
-    low: Volts::new(108.0),
-    high: Volts::new(126.0),
-    lowest: Volts::new(104.0),
-    highest: Volts::new(127.0),
-};
-
-/// Code of Maryland Regulations 20.50.07.02: 120 V service 114-126 V.
-const MARYLAND_SERVICE: SupplyBand = SupplyBand {
-    name: "Maryland service, 120 V",
-    source: "Code of Maryland Regulations 20.50.07.02, 114-126 V",
-    low: Volts::new(114.0),
-    high: Volts::new(126.0),
-    lowest: Volts::new(114.0),
-    highest: Volts::new(126.0),
-};
+pub use bands::{BandSet, SupplyBand};
 
 /// The limits of one judgement.
 #[derive(Clone, Copy, Debug, PartialEq)]
