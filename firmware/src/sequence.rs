@@ -193,6 +193,8 @@ impl Sequence {
 
     /// `count` frames that were due did not come. The window in hand is dropped: its phases
     /// are broken.
+    #[cold]
+    #[inline(never)]
     pub fn lost(&mut self, count: u32) -> Option<Event> {
         self.frames = self.frames.saturating_add(u64::from(count));
         self.bad_frames = self.bad_frames.saturating_add(count);
@@ -221,7 +223,10 @@ impl Sequence {
         event
     }
 
-    /// A window is whole.
+    /// A window is whole. Never inlined: what happens five times a second must not weigh on what
+    /// happens 4000 times.
+    #[cold]
+    #[inline(never)]
     fn window(&mut self) -> Option<Event> {
         let Some(calibration) = self.calibration else {
             // Nothing can be measured; say so, once.
@@ -302,6 +307,8 @@ impl Sequence {
     }
 
     /// Ends the test in hand with what was gathered.
+    #[cold]
+    #[inline(never)]
     fn end(&mut self) -> Event {
         let evidence = self.gatherer.evidence(self.calibration.as_ref());
         let verdict = judge(&evidence, &self.limits);

@@ -118,8 +118,9 @@ where
 
     /// Takes what the converter delivered. Call it for every frame, in order.
     pub fn frame(&mut self, delivered: Result<Frame, FrameFault>) {
-        let event = self.sequence.frame(delivered);
-        self.on_event(event);
+        if let Some(event) = self.sequence.frame(delivered) {
+            self.on_event(event);
+        }
     }
 
     /// Does everything but measuring. Call it at least every 10 ms.
@@ -167,14 +168,15 @@ where
         &mut self.serial
     }
 
-    fn on_event(&mut self, event: Option<Event>) {
+    #[cold]
+    #[inline(never)]
+    fn on_event(&mut self, event: Event) {
         match event {
-            None => {}
-            Some(Event::Answer { evidence, verdict }) => {
+            Event::Answer { evidence, verdict } => {
                 self.lamps.show(Panel::for_verdict(&verdict, &evidence));
                 self.shown = Some(verdict);
             }
-            Some(Event::Ended { at, test }) => {
+            Event::Ended { at, test } => {
                 self.lamps
                     .show(Panel::for_verdict(&test.verdict, &test.evidence));
                 self.shown = Some(test.verdict.clone());
@@ -182,7 +184,7 @@ where
                 self.write_pending();
                 self.pending = Some((at, Body::Test(test)));
             }
-            Some(Event::Unplugged) => {
+            Event::Unplugged => {
                 self.lamps.show(Panel::DARK);
                 self.shown = None;
             }
@@ -202,8 +204,10 @@ where
         let silent = now.since(last);
         if silent >= SILENCE_MS {
             let due = silent * u64::from(FRAMES_PER_SECOND) / 1000;
-            let event = self.sequence.lost(u32::try_from(due).unwrap_or(u32::MAX));
-            self.on_event(event);
+            let due = u32::try_from(due).unwrap_or(u32::MAX);
+            if let Some(event) = self.sequence.lost(due) {
+                self.on_event(event);
+            }
             self.frames_at_last_poll = self.sequence.frames();
             self.last_frame = Some(now);
         }

@@ -1,20 +1,24 @@
-//! The sums of a window, frame by frame.
+//! The sums of a window.
+//!
+//! Frames are held back until there are ten, then summed lead by lead: so the partial sums of
+//! ten frames stay in 32-bit registers, and the 64-bit sums in memory are touched once in ten
+//! frames. The result is that of adding frame by frame, to the bit.
 //!
 //! Overflow, at full scale |x| = 2^23 in every frame of a window (N = 800 < 2^9.65):
 //!
-//! | sum | a term | bound | holds in |
+//! | sum | a term | ten terms, i32 | a window, i64 |
 //! |---|---|---|---|
-//! | in phase, quadrature, mean | x c / 2^12, c in Q15: 2^26 | 2^35.7 | i64 |
-//! | blocks, difference of two leads | 2^24 2^15 / 2^12 = 2^27 | 200 terms: 2^34.7 | i64 |
-//! | Gram matrix | (x / 2^8)(x / 2^8) = 2^30 | 2^39.7 | i64 |
+//! | in phase, quadrature, mean | x c / 2^12, c in Q15: 2^26 | 2^29.4 | 2^35.7 |
+//! | blocks, difference of two leads | 2^24 2^15 / 2^12 = 2^27 | 2^30.4 | 200 terms: 2^34.7 |
+//! | Gram matrix | (x / 2^8)(x / 2^8) = 2^30 | summed in i64 | 2^39.7 |
 //!
 //! Every product is formed from 32-bit multiplications, the only ones a Cortex-M0+ has: a code
-//! is split into a high part and 12 low bits ([`scaled_product`]). Terms are cut, not rounded,
+//! is split into a high part and 12 low bits (`batch`). Terms are cut, not rounded,
 //! by less than 1/8 code.
 
 use num_complex::Complex;
 
-use super::tables::{ONE, block_weight, cos_sin, weight, weight_root};
+use super::batch::{BATCH, Coefficients, GRAM_SHIFT, dot, lead_sums, turned_sums, weigh_for_gram};
 use super::{BLOCKS, HOP, Tuning, WINDOW};
 use crate::record::{SNAPSHOT_POINTS, SNAPSHOT_STEP};
 use crate::sample::Frame;
@@ -22,11 +26,6 @@ use crate::slots::LEADS;
 
 /// Entries of the upper triangle of the Gram matrix.
 pub(crate) const GRAM: usize = LEADS * (LEADS + 1) / 2;
-
-/// Bits dropped from a weighted code before it is squared: 24 bits to 16, 15 mV at the slot.
-/// The rounding adds noise of 15 mV / sqrt 12 = 4.4 mV a lead to unweighted frames, so the
-/// true RMS of a pair has a floor of 4.4 mV sqrt 2 sqrt 2 = 9 mV.
-pub(crate) const GRAM_SHIFT: u32 = 8;
 
 /// In-phase and quadrature sum, in eighths of a code times the sine's full scale.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -36,14 +35,16 @@ pub(crate) struct Quadrature {
 }
 
 impl Quadrature {
+    const ZERO: Self = Self { i: 0, q: 0 };
+
     pub(crate) const fn complex(self) -> Complex<f64> {
         Complex::new(self.i as f64, self.q as f64)
     }
 
     #[inline]
-    fn add(&mut self, x: i32, cos: i32, sin: i32) {
-        self.i += i64::from(scaled_product(x, cos));
-        self.q -= i64::from(scaled_product(x, sin));
+    fn add(&mut self, (i, q): (i32, i32)) {
+        self.i += i64::from(i);
+        self.q += i64::from(q);
     }
 }
 
@@ -63,10 +64,10 @@ impl WindowSums {
     const fn empty(tuning: Tuning) -> Self {
         Self {
             tuning,
-            leads: [Quadrature { i: 0, q: 0 }; LEADS],
+            leads: [Quadrature::ZERO; LEADS],
             mean: [0; LEADS],
             gram: [0; GRAM],
-            blocks: [Quadrature { i: 0, q: 0 }; BLOCKS],
+            blocks: [Quadrature::ZERO; BLOCKS],
             snapshot: [[0; LEADS]; SNAPSHOT_POINTS],
             clipped: 0,
         }
@@ -95,9 +96,12 @@ impl WindowSums {
 #[derive(Clone, Debug)]
 pub struct Accumulator {
     sums: WindowSums,
-    /// Frames taken of the window in hand, `0..WINDOW`.
+    /// Frames held back, lead by lead.
+    batch: [[i32; BATCH]; LEADS],
+    held: usize,
+    /// Frames summed of the window in hand, `0..=WINDOW`.
     taken: usize,
-    /// Frames taken of the frequency segment in hand, `0..HOP`.
+    /// Frames summed of the frequency segment in hand, `0..HOP`.
     segment_taken: usize,
     /// Segments finished.
     segments: usize,
@@ -114,12 +118,14 @@ impl Accumulator {
     pub const fn new(tuning: Tuning) -> Self {
         Self {
             sums: WindowSums::empty(tuning),
+            batch: [[0; BATCH]; LEADS],
+            held: 0,
             taken: 0,
             segment_taken: 0,
             segments: 0,
             phase: 0,
-            rising: Quadrature { i: 0, q: 0 },
-            plain: Quadrature { i: 0, q: 0 },
+            rising: Quadrature::ZERO,
+            plain: Quadrature::ZERO,
         }
     }
 
@@ -135,11 +141,21 @@ impl Accumulator {
         if self.taken >= WINDOW {
             return true;
         }
-        let (cos, sin) = cos_sin(self.phase);
-        self.phase = self.phase.wrapping_add(self.sums.tuning.step);
-        self.add_to_window(frame, cos, sin);
-        self.add_to_block(frame, cos, sin);
-        self.taken += 1;
+        let number = self.taken + self.held;
+        let mut clipped = false;
+        for (place, code) in self.batch.iter_mut().zip(frame.codes) {
+            clipped |= code.is_clipped();
+            if let Some(place) = place.get_mut(self.held) {
+                *place = code.get();
+            }
+        }
+        self.sums.clipped += u32::from(clipped);
+        self.keep_point(frame, number);
+        self.held += 1;
+        if self.held == BATCH {
+            self.held = 0;
+            self.sum_batch();
+        }
         self.taken == WINDOW
     }
 
@@ -149,38 +165,9 @@ impl Accumulator {
         &self.sums
     }
 
-    #[inline]
-    fn add_to_window(&mut self, frame: &Frame, cos: i32, sin: i32) {
-        let w = weight(self.taken);
-        let root = weight_root(self.taken);
-        // Rounded Q15 product, at most 32767 in size.
-        let weighted_cos = (w * cos + ONE / 2) >> 15;
-        let weighted_sin = (w * sin + ONE / 2) >> 15;
-        let sums = &mut self.sums;
-
-        let mut short = [0_i32; LEADS];
-        let mut clipped = false;
-        let places = frame.codes.iter().zip(&mut sums.leads).zip(&mut sums.mean);
-        for (((code, lead), mean), short) in places.zip(&mut short) {
-            let x = code.get();
-            clipped |= code.is_clipped();
-            lead.add(x, weighted_cos, weighted_sin);
-            *mean += i64::from(scaled_product(x, w));
-            // x root / 2^12 with the root in Q15 is eight times the weighted code.
-            *short = (scaled_product(x, root) + (1 << (GRAM_SHIFT + 2))) >> (GRAM_SHIFT + 3);
-        }
-        sums.clipped += u32::from(clipped);
-
-        let mut entry = 0;
-        for row in 0..LEADS {
-            for other in &short[row..] {
-                sums.gram[entry] += i64::from(short[row] * other);
-                entry += 1;
-            }
-        }
-
-        if self.taken.is_multiple_of(SNAPSHOT_STEP)
-            && let Some(point) = sums.snapshot.get_mut(self.taken / SNAPSHOT_STEP)
+    fn keep_point(&mut self, frame: &Frame, number: usize) {
+        if number.is_multiple_of(SNAPSHOT_STEP)
+            && let Some(point) = self.sums.snapshot.get_mut(number / SNAPSHOT_STEP)
         {
             for (kept, code) in point.iter_mut().zip(frame.codes) {
                 // 24 bits to 16: always in range.
@@ -189,18 +176,47 @@ impl Accumulator {
         }
     }
 
-    #[inline]
-    fn add_to_block(&mut self, frame: &Frame, cos: i32, sin: i32) {
-        let (first, second) = self.sums.tuning.reference;
-        let difference = frame.code(first).get() - frame.code(second).get();
-        let w = block_weight(self.segment_taken);
-        self.rising.add(
-            difference,
-            (w * cos + ONE / 2) >> 15,
-            (w * sin + ONE / 2) >> 15,
+    fn sum_batch(&mut self) {
+        let at = Coefficients::new(
+            self.phase,
+            self.sums.tuning.step,
+            self.taken,
+            self.segment_taken,
         );
-        self.plain.add(difference, cos, sin);
-        self.segment_taken += 1;
+        self.phase = self
+            .phase
+            .wrapping_add(self.sums.tuning.step.wrapping_mul(BATCH as u32));
+        self.add_to_block(&at);
+
+        let sums = &mut self.sums;
+        let places = sums.leads.iter_mut().zip(&mut sums.mean);
+        for ((lead, mean), x) in places.zip(&mut self.batch) {
+            let (i, q, m) = lead_sums(x, &at);
+            lead.add((i, q));
+            *mean += i64::from(m);
+            // From here on the batch holds the weighted codes of the Gram matrix.
+            weigh_for_gram(x, &at.root);
+        }
+        let mut entries = sums.gram.iter_mut();
+        for (row, first) in self.batch.iter().enumerate() {
+            for (second, entry) in self.batch.iter().skip(row).zip(&mut entries) {
+                *entry += dot(first, second);
+            }
+        }
+        self.taken += BATCH;
+    }
+
+    fn add_to_block(&mut self, at: &Coefficients) {
+        let (first, second) = self.sums.tuning.reference;
+        let [a, b] = [first, second].map(|lead| &self.batch[lead.channel()]);
+        let mut difference = [0; BATCH];
+        for ((d, a), b) in difference.iter_mut().zip(a).zip(b) {
+            *d = a - b;
+        }
+        self.rising
+            .add(turned_sums(&difference, &at.block_cos, &at.block_sin));
+        self.plain.add(turned_sums(&difference, &at.cos, &at.sin));
+        self.segment_taken += BATCH;
         if self.segment_taken == HOP {
             self.close_segment();
         }
@@ -226,40 +242,13 @@ impl Accumulator {
     }
 }
 
-/// `x c / 2^12`, cut, for |x| <= 2^24 and |c| <= 2^15, by 32-bit multiplications:
-/// `x = h 2^12 + l` with `0 <= l < 2^12`, so `x c / 2^12 = h c + l c / 2^12`; |h c| <= 2^27 and
-/// |l c| < 2^27.
-#[inline]
-const fn scaled_product(x: i32, c: i32) -> i32 {
-    (x >> 12) * c + (((x & 0xFFF) * c) >> 12)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::sample::AdcCode;
     use crate::slots::Lead;
     use crate::units::Hertz;
-
-    #[test]
-    fn split_product_is_the_product_cut_at_the_twelfth_bit() {
-        for x in [
-            -(1 << 24),
-            -8_388_608,
-            -4097,
-            -1,
-            0,
-            1,
-            4095,
-            8_388_607,
-            (1 << 24) - 1,
-        ] {
-            for c in [-32_768, -32_767, -1, 0, 1, 12_345, 32_767, 32_768] {
-                let exact = (i64::from(x) * i64::from(c)) >> 12;
-                assert_eq!(i64::from(scaled_product(x, c)), exact, "{x} {c}");
-            }
-        }
-    }
+    use crate::window::tables::cos_sin;
 
     #[test]
     fn no_sum_overflows_at_full_scale() {

@@ -14,6 +14,7 @@
 //! window.
 
 mod accumulator;
+mod batch;
 mod hann;
 pub mod sums;
 mod tables;

@@ -9,7 +9,8 @@ use core::f64::consts::TAU;
 
 use num_complex::Complex;
 
-use super::accumulator::{GRAM, GRAM_SHIFT, Quadrature, WindowSums};
+use super::accumulator::{GRAM, Quadrature, WindowSums};
+use super::batch::GRAM_SHIFT;
 use super::hann::Line;
 use super::tables::{ONE, SINE_SCALE, WEIGHT_SUM};
 use super::{BLOCK, BLOCKS, HOP, WINDOW};

@@ -78,22 +78,41 @@ pub(crate) const WEIGHT_SUM: i64 = {
 /// Weight `n` of the periodic Hann window, `0..WINDOW`, Q15.
 #[inline]
 pub(crate) const fn weight(n: usize) -> i32 {
-    let place = if n <= WINDOW / 2 { n } else { WINDOW - n };
-    RISING[place % RISING.len()] as i32
+    entry(&RISING, mirrored(n))
 }
 
 /// Square root of weight `n`, `0..WINDOW`, Q15.
 #[inline]
 pub(crate) const fn weight_root(n: usize) -> i32 {
-    let place = if n <= WINDOW / 2 { n } else { WINDOW - n };
-    RISING_ROOT[place % RISING_ROOT.len()] as i32
+    entry(&RISING_ROOT, mirrored(n))
 }
 
 /// Rising weight `n` of a frequency block, `0..=BLOCK / 2`: the same shape, four times as
 /// steep. The falling half is one minus this.
 #[inline]
 pub(crate) const fn block_weight(n: usize) -> i32 {
-    RISING[(n * (WINDOW / BLOCK)) % RISING.len()] as i32
+    entry(&RISING, n * (WINDOW / BLOCK))
+}
+
+/// The falling half is the rising one backwards.
+#[inline]
+const fn mirrored(n: usize) -> usize {
+    if n <= WINDOW / 2 {
+        n
+    } else {
+        WINDOW.saturating_sub(n)
+    }
+}
+
+/// Entry `place`, 0 beyond the end. No remainder is taken to stay inside: the core that this
+/// runs on has no division.
+#[inline]
+const fn entry(table: &[u16; WINDOW / 2 + 1], place: usize) -> i32 {
+    if place < table.len() {
+        table[place] as i32
+    } else {
+        0
+    }
 }
 
 /// Cosine and sine of `phase`, full scale 32767.
