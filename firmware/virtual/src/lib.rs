@@ -2,6 +2,7 @@
 //! firmware runs on a desktop.
 //!
 //! [`circuit`] solves networks, [`house`] wires a house and a receptacle into one,
+//! [`means`] says what probe, drive and load step would read there,
 //! [`tester`] holds the parts of one built tester, [`front_end`] makes converter codes of the
 //! solved voltages, [`chips`] answers on the buses as the converter and the log memory do,
 //! [`clock`] is the time they share, [`pins`] the lamps and the button, [`frames_file`] the
@@ -17,6 +18,7 @@ pub mod clock;
 pub mod frames_file;
 pub mod front_end;
 pub mod house;
+pub mod means;
 pub mod pins;
 pub mod quantity;
 pub mod serial;

@@ -21,7 +21,9 @@ mod wiring;
 
 pub use bank::{Named, bank, find};
 pub use copper::{Copper, Gauge, TemperatureCoefficient};
-pub use receptacle::{Appliance, BranchCable, Conductor, Duty, House, Joint, Receptacle, Strays};
+pub use receptacle::{
+    Appliance, BranchCable, Conductor, Duty, House, Joint, Landed, Receptacle, Strays,
+};
 pub use solved::{HarmonicPins, Solved, Truth};
 pub use supply::{Drift, Harmonic, Supply};
 pub use unplugged::unplugged;

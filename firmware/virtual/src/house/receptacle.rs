@@ -8,7 +8,7 @@ use super::copper::{Copper, Gauge};
 use super::supply::Supply;
 use crate::quantity::{Farads, Metres};
 use slotwise_core::slots::ClipTarget;
-use slotwise_core::units::{Amperes, Celsius, Millis, Ohms};
+use slotwise_core::units::{Amperes, Celsius, Millis, Ohms, Ratio};
 
 /// What a slot's terminal is wired to.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -36,6 +36,21 @@ pub enum Joint {
     Weak(Ohms),
     /// Open at the box; what remains is stray capacitance.
     Open,
+}
+
+/// Which buses of the panel the three conductors of the branch cable are landed on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Landed {
+    /// Each where it belongs.
+    #[default]
+    Right,
+    /// The hot conductor on the neutral bus, the neutral conductor on leg 1's breaker.
+    HotNeutralExchanged,
+    /// The hot conductor on the neutral bus, the neutral and the ground conductor on leg 1's
+    /// breaker: every frame on the branch is live.
+    BusesExchanged,
+    /// Hot and neutral right, the ground conductor on leg 1's breaker as well.
+    GroundOnHot,
 }
 
 /// When the appliance on the receptacle draws its current.
@@ -215,6 +230,11 @@ pub struct Receptacle {
     pub house: House,
     /// The cable to the box.
     pub cable: BranchCable,
+    /// Where the cable's conductors are landed in the panel.
+    pub landed: Landed,
+    /// A box upstream, this share of the way from the panel, in which the ground conductor is
+    /// joined to the neutral one and goes no further back.
+    pub joined_upstream: Option<Ratio>,
     /// Stray capacitances.
     pub strays: Strays,
     /// What the narrow slot is on.
@@ -251,6 +271,8 @@ impl Receptacle {
             supply: Supply::default(),
             house: House::default(),
             cable: BranchCable::default(),
+            landed: Landed::Right,
+            joined_upstream: None,
             strays: Strays::default(),
             narrow: Conductor::Leg1,
             wide: Conductor::Neutral,

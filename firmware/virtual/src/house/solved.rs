@@ -130,6 +130,20 @@ impl Receptacle {
             .collect())
     }
 
+    /// The first of [`Self::networks`]. Parts can be added to it before it is solved.
+    ///
+    /// # Errors
+    /// [`HouseError`] when the supply is none.
+    pub fn fundamental_network(
+        &self,
+        specimen: &Specimen,
+        appliance_on: bool,
+    ) -> Result<Wired, HouseError> {
+        self.check_supply()?;
+        let fundamental = (1, self.supply.fundamental());
+        Ok(Wired::build(self, specimen, fundamental, appliance_on))
+    }
+
     fn truth(
         &self,
         wired: &Wired,

@@ -5,7 +5,7 @@
 //! in stray capacitance, never in nothing, as it does in a wall.
 
 use super::Strays;
-use super::receptacle::{Conductor, Joint, Receptacle};
+use super::receptacle::{Conductor, Joint, Landed, Receptacle};
 use crate::circuit::{Circuit, Node, Phasor};
 use crate::quantity::{Farads, Henries};
 use crate::tester::Specimen;
@@ -148,36 +148,78 @@ impl Panel {
         }
     }
 
+    /// The load side of the breaker of `leg`. What hangs on it lies beside the ground conductor
+    /// all the way from the panel.
+    fn breaker(
+        &self,
+        circuit: &mut Circuit,
+        receptacle: &Receptacle,
+        leg: usize,
+        run: Farads,
+    ) -> Node {
+        let breaker = circuit.node(&format!("{} after the breaker", HOT_NAMES[leg]));
+        if receptacle.breaker_on {
+            circuit.resistor(self.legs[leg], breaker, BREAKER);
+        } else {
+            circuit.capacitor(self.legs[leg], breaker, receptacle.strays.neighbour);
+        }
+        circuit.capacitor(breaker, self.ground, run);
+        breaker
+    }
+
     /// Runs the branch cable's conductors to the box.
     fn branch(&self, circuit: &mut Circuit, receptacle: &Receptacle) -> BoxEnds {
         let strays = &receptacle.strays;
         let copper = receptacle.cable.conductor().resistance();
         let run = Farads::new(CABLE_FARADS_PER_METRE * receptacle.cable.length.get());
-        let conductor = |circuit: &mut Circuit, name: &str, from: Node, joint: Joint| {
+        let conductor = |circuit: &mut Circuit, name: &str, from: Node, length: f32, joint| {
             let end = circuit.node(&format!("{name} at the box"));
+            let copper = copper * length;
             wire_joint(circuit, from, end, copper, joint, strays.across_break, name);
             end
         };
-        let neutral = conductor(circuit, "neutral", self.neutral, receptacle.neutral_joint);
-        let ground = conductor(circuit, "ground", self.ground, receptacle.ground_joint);
+        let landed = receptacle.landed;
+        let exchanged = matches!(landed, Landed::HotNeutralExchanged | Landed::BusesExchanged);
+        let slots = [receptacle.narrow, receptacle.wide, receptacle.ground];
+        let wanted = [
+            slots.contains(&Conductor::Leg1) || landed != Landed::Right,
+            slots.contains(&Conductor::Leg2),
+        ];
+        let breakers: [Option<Node>; 2] = core::array::from_fn(|leg| {
+            wanted[leg].then(|| self.breaker(circuit, receptacle, leg, run))
+        });
+        let fed = breakers[0].unwrap_or(self.legs[0]);
+
+        let neutral_start = if exchanged { fed } else { self.neutral };
+        let (neutral_start, ground_start, shared) = match receptacle.joined_upstream {
+            Some(share) => {
+                let join = circuit.node("join upstream");
+                circuit.resistor(neutral_start, join, copper * share.get() + SOUND_JOINT);
+                (join, join, share.get())
+            }
+            None => match landed {
+                Landed::BusesExchanged | Landed::GroundOnHot => (neutral_start, fed, 0.0),
+                Landed::Right | Landed::HotNeutralExchanged => (neutral_start, self.ground, 0.0),
+            },
+        };
+        let rest = 1.0 - shared;
+        let joint = receptacle.neutral_joint;
+        let neutral = conductor(circuit, "neutral", neutral_start, rest, joint);
+        let joint = receptacle.ground_joint;
+        let ground = conductor(circuit, "ground", ground_start, rest, joint);
         circuit.capacitor(neutral, ground, strays.neutral_ground);
-        let wanted = [Conductor::Leg1, Conductor::Leg2]
-            .map(|leg| [receptacle.narrow, receptacle.wide, receptacle.ground].contains(&leg));
         let mut hot = [None; 2];
         for leg in 0..2 {
-            if !wanted[leg] {
+            let Some(breaker) = breakers[leg] else {
                 continue;
-            }
-            let name = ["hot of leg 1", "hot of leg 2"][leg];
-            let breaker = circuit.node(&format!("{name} after the breaker"));
-            if receptacle.breaker_on {
-                circuit.resistor(self.legs[leg], breaker, BREAKER);
+            };
+            let from = if exchanged && leg == 0 {
+                self.neutral
             } else {
-                circuit.capacitor(self.legs[leg], breaker, strays.neighbour);
-            }
-            // The run lies beside the ground conductor all the way from the panel.
-            circuit.capacitor(breaker, self.ground, run);
-            let end = conductor(circuit, name, breaker, receptacle.hot_joint);
+                breaker
+            };
+            let name = HOT_NAMES[leg];
+            let end = conductor(circuit, name, from, 1.0, receptacle.hot_joint);
             circuit.capacitor(end, ground, strays.hot_ground);
             circuit.capacitor(end, neutral, strays.hot_neutral);
             hot[leg] = Some(end);
@@ -189,6 +231,9 @@ impl Panel {
         }
     }
 }
+
+/// Names of the hot conductors.
+const HOT_NAMES: [&str; 2] = ["hot of leg 1", "hot of leg 2"];
 
 /// The terminals of the receptacle and the clip, in channel order, and the appliance's frame if there
 /// is one.
