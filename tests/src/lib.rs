@@ -4,5 +4,6 @@ pub mod emulator;
 pub mod finding_table;
 pub mod lamp_picture;
 pub mod measured;
+pub mod ngspice;
 pub mod outside;
 pub mod rules;
