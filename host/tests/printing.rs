@@ -8,7 +8,9 @@ use predicates::prelude::PredicateBooleanExt as _;
 use predicates::str::contains;
 use slotwise::exit::Exit;
 use slotwise::report::{Origin, Place, Report, html, json, sheet, table, waveform};
+use slotwise::texts::Severity;
 use slotwise_core::limits::BandSet;
+use slotwise_core::verdict::Outcome;
 use support::{
     DEAD, OPEN_GROUND, REVERSED, REVERSED_AND_JOINED, SOUND, log_frames, records, slotwise,
     write_log,
@@ -114,6 +116,20 @@ fn the_json_is_the_known_one_and_parses() {
         "not-asked"
     );
     insta::assert_snapshot!("json", text);
+}
+
+/// What the verdict calls a danger, a finding grades as live metal, and nothing else does.
+#[test]
+fn the_severity_agrees_with_the_verdict() {
+    for (_, test) in report().tests() {
+        let grades_live = test
+            .verdict
+            .findings
+            .iter()
+            .any(|finding| Severity::of(finding) == Severity::MetalMayBeLive);
+        let outcome = test.verdict.outcome;
+        assert_eq!(outcome == Outcome::Danger, grades_live, "{outcome:?}");
+    }
 }
 
 #[test]

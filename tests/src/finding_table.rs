@@ -2,7 +2,7 @@
 
 use core::fmt::Write as _;
 
-use slotwise::texts::findings;
+use slotwise::texts::{English, Language as _};
 use slotwise_core::finding::FindingCode;
 
 /// Rows in the order of their numbers.
@@ -17,7 +17,7 @@ pub fn rows() -> String {
             out,
             "| {} | {} |",
             code.number(),
-            findings::text(code).title
+            English.finding(code).title
         );
     }
     out

@@ -3,7 +3,7 @@
 
 use core::fmt::Write as _;
 
-use slotwise::texts::lamps;
+use slotwise::texts::{English, Language as _};
 use slotwise_core::lamps::{Lamp, Rhythm};
 
 /// Height of a row.
@@ -90,7 +90,7 @@ pub fn svg() -> String {
         line(format!(
             "<text x=\"72\" y=\"{}\" fill=\"#111\">{}</text>",
             y + 6,
-            lamps::question(lamp)
+            English.question(lamp)
         ));
     }
     line("<text x=\"420\" y=\"40\" fill=\"#111\" font-weight=\"bold\">A lamp answers by its rhythm</text>".to_owned());
@@ -110,7 +110,7 @@ pub fn svg() -> String {
         line(format!(
             "<text x=\"552\" y=\"{}\" fill=\"#111\" font-weight=\"bold\">{}</text>",
             y + 14,
-            lamps::rhythm(rhythm)
+            English.rhythm(rhythm)
         ));
         line(format!(
             "<text x=\"420\" y=\"{}\" fill=\"#444\" font-size=\"15\">{answer}</text>",

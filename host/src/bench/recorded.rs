@@ -19,6 +19,7 @@ use crate::chain::ChainLink;
 use crate::error::{Error, SamplesError};
 use crate::report::{Item, Origin, Report};
 use crate::samples::Recording;
+use crate::texts::English;
 
 /// Seconds that a whole test takes: ten windows of 0.2 s, and one for tuning.
 const SECONDS: f64 = 2.2;
@@ -83,6 +84,7 @@ pub fn judge(recording: Recording, play: Play<'_>) -> Result<Report, Error> {
             again: None,
         }],
         damages: Vec::new(),
+        language: &English,
     })
 }
 

@@ -8,7 +8,6 @@ use crate::client::RawFrame;
 use crate::error::{Error, newer_records};
 use crate::log_file::{LogWriter, replace};
 use crate::report::{Report, html, json, sheet, table};
-use crate::texts::values;
 
 /// Prints `report`; says on standard error what of the log is not whole.
 ///
@@ -67,7 +66,7 @@ fn complain(report: &Report, file: &Path) {
     for item in &report.items {
         let number = item.number.get();
         if item.link.is_wrong() {
-            let what = values::chain(item.link);
+            let what = report.language.chain(item.link);
             note(&format!("{file}: record {number}: {what}"));
         }
         if let Err(why) = &item.record

@@ -3,15 +3,16 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use slotwise_core::evidence::Evidence;
 use slotwise_core::finding::{Finding, FindingCode};
+use slotwise_core::limits::BandSet;
 use slotwise_core::record::Body;
 use slotwise_core::verdict::Outcome;
 
-use super::numbers::{volts, when};
+use super::numbers::{band_line, volts, when};
 use super::sheet::evidence_rows;
 use super::style::STYLE;
 use super::table::finding_line;
 use super::{Item, Origin, Report, TestView, lamps_drawing, waveform};
-use crate::texts::{cautions, checks, findings, outcomes, values, wiring};
+use crate::texts::{Language, Severity, codes};
 
 /// The whole page.
 #[must_use]
@@ -23,7 +24,7 @@ pub fn page(report: &Report) -> String {
     };
     html! {
         (DOCTYPE)
-        html lang="en" {
+        html lang=(report.language.tag()) {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
@@ -34,15 +35,15 @@ pub fn page(report: &Report) -> String {
             body {
                 main {
                     h1 { (title) }
-                    @if report.origin == Origin::Invented { p class="caution" { (cautions::INVENTED) } }
-                    p class="caution" { (cautions::FIRST) }
+                    @if report.origin == Origin::Invented { p class="caution" { (report.language.cautions().invented) } }
+                    p class="caution" { (report.language.cautions().first) }
                     (meta(report))
                     (damages(report))
                     (overview(report))
                     @for item in &report.items {
                         @if let Some(test) = item.test() { (article(report, item, &test)) }
                     }
-                    (closing())
+                    (closing(report.language))
                 }
             }
         }
@@ -60,9 +61,14 @@ fn meta(report: &Report) -> Markup {
             dt { "Records" } dd { (report.items.len()) ", of them " (report.tests().count()) " tests" }
             dt { "Verdicts" }
             dd {
+                @if report.band.is_some() { "judged again by this program" }
+                @else { "as the tester said at the time" }
+            }
+            dt { "Supply band" }
+            dd {
                 @match report.band {
-                    Some(band) => { "judged again under " (band.band().source) }
-                    None => { "as the tester said at the time" }
+                    Some(band) => (band_line(band)),
+                    None => { "the tester's own; unless another was set, " (BandSet::default().band().name) }
                 }
             }
         }
@@ -84,10 +90,10 @@ fn damages(report: &Report) -> Markup {
     }
 }
 
-fn badge(outcome: Outcome) -> Markup {
+fn badge(language: &dyn Language, outcome: Outcome) -> Markup {
     html! {
-        span class=(format!("outcome o-{}", outcomes::code(outcome))) {
-            (outcomes::sign(outcome)) " " (outcomes::word(outcome))
+        span class=(format!("outcome o-{}", codes::outcome(outcome))) {
+            (codes::sign(outcome)) " " (language.outcome(outcome))
         }
     }
 }
@@ -105,7 +111,7 @@ fn overview(report: &Report) -> Markup {
                         th { "Clip" } th { "Next" }
                     }
                 }
-                tbody { @for item in &report.items { (overview_row(item)) } }
+                tbody { @for item in &report.items { (overview_row(report.language, item)) } }
             }
         }
         p class="soft" {
@@ -115,7 +121,7 @@ fn overview(report: &Report) -> Markup {
     }
 }
 
-fn overview_row(item: &Item) -> Markup {
+fn overview_row(language: &dyn Language, item: &Item) -> Markup {
     let number = item.number.get();
     html! {
         tr {
@@ -127,37 +133,37 @@ fn overview_row(item: &Item) -> Markup {
             @match (item.test(), &item.record) {
                 (Some(test), _) => {
                     @let first = test.verdict.first();
-                    td { (badge(test.verdict.outcome)) }
+                    td { (badge(language, test.verdict.outcome)) }
                     td {
-                        (finding_line(item, &test))
+                        (finding_line(language, item, &test))
                     }
                     @for (name, text) in pair_volts(test.evidence) {
                         td class="num" data-name=(name) { (text) }
                     }
-                    td data-name="Clip:" { (checks::clip_short(test.evidence.clip_target)) }
+                    td data-name="Clip:" { (language.clip_short(test.evidence.clip_target)) }
                     td data-name="Next:" {
-                        (first.map_or("", |f| checks::text(f.next, f.code).short))
+                        (first.map_or("", |f| language.check(f.next, f.code).short))
                     }
                 }
                 (None, Ok(record)) => {
                     td class="soft" { "start" }
                     td class="soft" colspan="6" {
-                        @if let Body::Boot(cause) = &record.body { (values::boot(*cause)) }
-                        (chain_note(item))
+                        @if let Body::Boot(cause) = &record.body { (language.boot(*cause)) }
+                        (chain_note(language, item))
                     }
                 }
                 (None, Err(why)) => {
                     td { "NOT READABLE" }
-                    td colspan="6" { (why) (chain_note(item)) }
+                    td colspan="6" { (why) (chain_note(language, item)) }
                 }
             }
         }
     }
 }
 
-fn chain_note(item: &Item) -> Markup {
+fn chain_note(language: &dyn Language, item: &Item) -> Markup {
     html! {
-        @if item.link.is_wrong() { " [chain: " (values::chain(item.link)) "]" }
+        @if item.link.is_wrong() { " [chain: " (language.chain(item.link)) "]" }
     }
 }
 
@@ -170,51 +176,55 @@ fn pair_volts(evidence: &Evidence) -> [(&'static str, String); 3] {
 }
 
 fn article(report: &Report, item: &Item, test: &TestView<'_>) -> Markup {
+    let language = report.language;
+    let headings = language.headings();
     let verdict = test.verdict;
     let number = item.number.get();
     let title = match &item.place {
         Some(place) => place.name.clone(),
         None => format!("Record {number}"),
     };
-    let unproven = outcomes::unproven(verdict.unproven);
+    let unproven = language.unproven(verdict.unproven);
     html! {
         article id=(format!("r{number}")) {
-            div class="headline" { h2 { (title) } (badge(verdict.outcome)) }
+            div class="headline" { h2 { (title) } (badge(language, verdict.outcome)) }
             @if let Some(place) = &item.place {
                 p class="soft" { "Wired as (invented): " (place.wired) }
             }
-            p { (outcomes::meaning(verdict.outcome)) }
+            p { (language.outcome_meaning(verdict.outcome)) }
             @if report.band.is_some() && test.said.outcome != verdict.outcome {
                 p class="caution" {
-                    "The tester said then: " (outcomes::word(test.said.outcome))
+                    "The tester said then: " (language.outcome(test.said.outcome))
                 }
             }
             div class="columns" {
                 div {
-                    @for finding in &verdict.findings { (finding_block(finding)) }
+                    @for finding in &verdict.findings { (finding_block(language, finding)) }
                     @if verdict.has(FindingCode::ReadsSound) && !unproven.is_empty() {
-                        h4 { "Not yet proven" }
+                        h4 { (headings.unproven) }
                         ul { @for entry in unproven { li { (entry) } } }
                     }
                 }
                 div {
-                    (lamps_drawing::column(&test.panel))
+                    (lamps_drawing::column(language, &test.panel))
                     @match waveform::figure(test.snapshot, &format!("w{number}")) {
                         Some(figure) => { (figure) }
                         None => { p class="soft" { "This record holds no waveform." } }
                     }
                 }
             }
-            (evidence_table(test.evidence))
+            (evidence_table(language, test.evidence))
             (record_lines(report, item))
         }
     }
 }
 
-fn finding_block(finding: &Finding) -> Markup {
-    let words = findings::text(finding.code);
-    let rivals = wiring::rivals(finding.rivals);
-    let check = checks::text(finding.next, finding.code);
+fn finding_block(language: &dyn Language, finding: &Finding) -> Markup {
+    let headings = language.headings();
+    let words = language.finding(finding.code);
+    let severity = Severity::of(finding);
+    let rivals = language.rivals(finding.rivals);
+    let check = language.check(finding.next, finding.code);
     html! {
         section class="finding" {
             h3 {
@@ -222,34 +232,45 @@ fn finding_block(finding: &Finding) -> Markup {
                 span class="number" { "finding " (finding.code.number()) }
             }
             p { (words.meaning) }
-            @if let Some(danger) = words.danger {
-                p class="danger" { strong { "Danger. " } (danger) }
+            p class=(severity_class(severity)) {
+                strong { (headings.severity) ": " (language.severity(severity)) }
+                @if let Some(danger) = words.danger { " " (danger) }
             }
+            p { strong { (headings.appliance) ": " } (words.appliance) }
             @if !rivals.is_empty() {
-                p { "These wirings cannot be told apart by this test:" }
+                p { (headings.rivals) ":" }
                 ul { @for rival in rivals { li { (rival) } } }
             }
             div class="next" {
                 p {
-                    strong { "Next" @if let Some(end) = check.end { ", " (end.text()) } ": " }
+                    strong {
+                        (headings.next)
+                        @if let Some(end) = check.end { ", " (language.end(end)) }
+                        ": "
+                    }
                     (check.what)
                 }
-                @if let Some(work) = words.electrician {
-                    p { strong { "Leave to a licensed electrician: " } (work) }
-                } @else if check.electrician {
-                    p { "This check is a licensed electrician's work." }
-                }
+                p { strong { (headings.electrician) ": " } (words.electrician) }
             }
         }
     }
 }
 
-fn evidence_table(evidence: &Evidence) -> Markup {
+/// Red for what can hurt, amber for what is not told; the words say it without colour.
+const fn severity_class(severity: Severity) -> &'static str {
+    match severity {
+        Severity::MetalMayBeLive | Severity::OneFaultAway | Severity::Damage => "danger",
+        Severity::Untold => "caution",
+        Severity::NotByItself | Severity::NoneFound => "mild",
+    }
+}
+
+fn evidence_table(language: &dyn Language, evidence: &Evidence) -> Markup {
     html! {
         table class="evidence" {
             caption { "Measured (± is the expanded uncertainty, k = 2)" }
             tbody {
-                @for (name, value) in evidence_rows(evidence) {
+                @for (name, value) in evidence_rows(language, evidence) {
                     tr { th scope="row" { (name) } td { (value) } }
                 }
             }
@@ -267,18 +288,19 @@ fn record_lines(report: &Report, item: &Item) -> Markup {
             @if let Ok(record) = &item.record {
                 ", made " (when(record)) "; tester " (record.tester) ", firmware " (record.firmware)
             }
-            ". Chain: " (values::chain(item.link)) "."
+            ". Chain: " (report.language.chain(item.link)) "."
         }
     }
 }
 
-fn closing() -> Markup {
+fn closing(language: &dyn Language) -> Markup {
+    let headings = language.headings();
     html! {
         section {
-            h2 { "What this tester cannot see" }
-            ul { @for entry in cautions::CANNOT_SEE { li { (entry) } } }
-            h2 { "Cautions" }
-            ul { @for entry in cautions::LIST { li { (entry) } } }
+            h2 { (headings.cannot_see) }
+            ul { @for entry in language.cautions().cannot_see { li { (entry) } } }
+            h2 { (headings.cautions) }
+            ul { @for entry in language.cautions().list { li { (entry) } } }
         }
     }
 }

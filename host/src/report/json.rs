@@ -12,7 +12,7 @@ use slotwise_core::verdict::Verdict;
 
 use super::{Item, Origin, Report};
 use crate::chain::Unreadable;
-use crate::texts::{cautions, checks, findings, lamps, outcomes, values, wiring};
+use crate::texts::{Language, Severity, codes};
 
 /// Version of the shape.
 const VERSION: u32 = 1;
@@ -33,6 +33,7 @@ struct Document<'r> {
     version: u32,
     source: &'r str,
     origin: &'static str,
+    language: &'static str,
     caution: &'static str,
     tester: Option<Tester>,
     judged_under: Option<&'static str>,
@@ -103,12 +104,16 @@ struct FindingEntry {
     code: &'static str,
     number: u8,
     title: &'static str,
+    meaning: &'static str,
+    severity: &'static str,
+    severity_text: &'static str,
     danger: Option<&'static str>,
+    appliance: &'static str,
     cannot_be_told_from: Vec<&'static str>,
     next: &'static str,
     next_text: &'static str,
     next_where: Option<&'static str>,
-    electrician: Option<&'static str>,
+    electrician: &'static str,
 }
 
 #[derive(Serialize)]
@@ -182,7 +187,8 @@ impl<'r> Document<'r> {
                 Origin::Invented => "invented",
                 Origin::Recording => "recording",
             },
-            caution: cautions::FIRST,
+            language: report.language.tag(),
+            caution: report.language.cautions().first,
             tester: report.hello.map(|hello| Tester {
                 id: hello.tester.to_string(),
                 firmware: hello.firmware.to_string(),
@@ -197,24 +203,28 @@ impl<'r> Document<'r> {
                     what: damage.to_string(),
                 })
                 .collect(),
-            records: report.items.iter().map(Entry::of).collect(),
+            records: report
+                .items
+                .iter()
+                .map(|item| Entry::of(report.language, item))
+                .collect(),
         }
     }
 }
 
 impl<'r> Entry<'r> {
-    fn of(item: &'r Item) -> Self {
+    fn of(language: &dyn Language, item: &'r Item) -> Self {
         let record = item.record.as_ref().ok();
         let boot = record.and_then(|record| match &record.body {
-            Body::Boot(cause) => Some(values::boot_code(*cause)),
+            Body::Boot(cause) => Some(codes::boot(*cause)),
             Body::Test(_) => None,
         });
         Self {
             number: item.number.get(),
             receptacle: item.place.as_ref().map(|place| place.name.as_str()),
             wired_as: item.place.as_ref().map(|place| place.wired.as_str()),
-            chain: values::chain_code(item.link),
-            chain_text: values::chain(item.link),
+            chain: codes::chain(item.link),
+            chain_text: language.chain(item.link),
             unreadable: item.record.as_ref().err().map(Unreadable::to_string),
             made: record.map(|record| Made {
                 tester: record.tester.to_string(),
@@ -225,12 +235,12 @@ impl<'r> Entry<'r> {
             }),
             boot,
             test: item.test().map(|test| TestEntry {
-                verdict: VerdictEntry::of(test.verdict),
+                verdict: VerdictEntry::of(language, test.verdict),
                 tester_said: item
                     .again
                     .is_some()
-                    .then(|| outcomes::code(test.said.outcome)),
-                lamps: lamps_of(&test.panel),
+                    .then(|| codes::outcome(test.said.outcome)),
+                lamps: lamps_of(language, &test.panel),
                 evidence: EvidenceEntry::of(test.evidence),
             }),
         }
@@ -238,44 +248,53 @@ impl<'r> Entry<'r> {
 }
 
 impl VerdictEntry {
-    fn of(verdict: &Verdict) -> Self {
+    fn of(language: &dyn Language, verdict: &Verdict) -> Self {
         Self {
-            outcome: outcomes::code(verdict.outcome),
-            meaning: outcomes::meaning(verdict.outcome),
-            findings: verdict.findings.iter().map(FindingEntry::of).collect(),
-            not_proven: outcomes::unproven(verdict.unproven),
+            outcome: codes::outcome(verdict.outcome),
+            meaning: language.outcome_meaning(verdict.outcome),
+            findings: verdict
+                .findings
+                .iter()
+                .map(|finding| FindingEntry::of(language, finding))
+                .collect(),
+            not_proven: language.unproven(verdict.unproven),
         }
     }
 }
 
 impl FindingEntry {
-    fn of(finding: &Finding) -> Self {
-        let words = findings::text(finding.code);
-        let check = checks::text(finding.next, finding.code);
+    fn of(language: &dyn Language, finding: &Finding) -> Self {
+        let words = language.finding(finding.code);
+        let check = language.check(finding.next, finding.code);
+        let severity = Severity::of(finding);
         Self {
-            code: findings::code(finding.code),
+            code: codes::finding(finding.code),
             number: finding.code.number(),
             title: words.title,
+            meaning: words.meaning,
+            severity: codes::severity(severity),
+            severity_text: language.severity(severity),
             danger: words.danger,
-            cannot_be_told_from: finding.rivals.iter().map(wiring::code).collect(),
-            next: checks::code(finding.next),
+            appliance: words.appliance,
+            cannot_be_told_from: finding.rivals.iter().map(codes::wiring).collect(),
+            next: codes::check(finding.next),
             next_text: check.what,
-            next_where: check.end.map(checks::End::code),
+            next_where: check.end.map(codes::end),
             electrician: words.electrician,
         }
     }
 }
 
-fn lamps_of(panel: &Panel) -> Vec<LampEntry> {
+fn lamps_of(language: &dyn Language, panel: &Panel) -> Vec<LampEntry> {
     Lamp::ALL
         .into_iter()
         .map(|lamp| {
             let rhythm = panel.rhythm(lamp);
             LampEntry {
-                lamp: lamps::code(lamp),
-                question: lamps::question(lamp),
-                rhythm: lamps::rhythm_code(rhythm),
-                answer: lamps::answer(lamp, panel),
+                lamp: codes::lamp(lamp),
+                question: language.question(lamp),
+                rhythm: codes::rhythm(rhythm),
+                answer: language.answer(lamp, panel),
             }
         })
         .collect()
@@ -283,7 +302,7 @@ fn lamps_of(panel: &Panel) -> Vec<LampEntry> {
 
 const fn missing(reason: Missing) -> Value {
     Value::Missing {
-        missing: values::missing_code(reason),
+        missing: codes::missing(reason),
     }
 }
 
@@ -327,7 +346,7 @@ impl EvidenceEntry {
                 }
             }
             Err(reason) => Slots::Missing {
-                missing: values::missing_code(*reason),
+                missing: codes::missing(*reason),
             },
         };
         Self {
@@ -342,7 +361,7 @@ impl EvidenceEntry {
                 },
                 Err(reason) => missing(*reason),
             },
-            clip: checks::clip_code(evidence.clip_target),
+            clip: codes::clip(evidence.clip_target),
             clip_wide: match (&evidence.clip_wide, &evidence.slots) {
                 (Ok(clip), Ok(slots)) => Value::Known {
                     value: clip.rms.get(),

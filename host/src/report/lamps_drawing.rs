@@ -4,25 +4,25 @@
 use maud::{Markup, html};
 use slotwise_core::lamps::{Lamp, Panel, Rhythm};
 
-use crate::texts::lamps;
+use crate::texts::{Language, codes};
 
 /// Width of the strip that stands for two seconds.
 const STRIP: f32 = 80.0;
 
 /// The column.
 #[must_use]
-pub(super) fn column(panel: &Panel) -> Markup {
+pub(super) fn column(language: &dyn Language, panel: &Panel) -> Markup {
     html! {
         table class="lamps" {
-            caption { "Lamps on the tester" }
+            caption { (language.headings().lamps) }
             tbody {
                 @for lamp in Lamp::ALL {
                     @let rhythm = panel.rhythm(lamp);
-                    tr class=(lamps::rhythm_code(rhythm)) {
-                        th scope="row" { (lamps::question(lamp)) }
+                    tr class=(codes::rhythm(rhythm)) {
+                        th scope="row" { (language.question(lamp)) }
                         td { (strip(rhythm)) }
-                        td { (lamps::rhythm(rhythm)) }
-                        td { strong { (lamps::answer(lamp, panel)) } }
+                        td { (language.rhythm(rhythm)) }
+                        td { strong { (language.answer(lamp, panel)) } }
                     }
                 }
             }

@@ -9,7 +9,7 @@ use anstyle::{AnsiColor, Color, Style};
 use super::numbers::volts;
 use super::table::{finding_line, lamp_letters, next_line, with_chain};
 use super::{Item, Report, TestView};
-use crate::texts::{checks, outcomes, values};
+use crate::texts::{Language, codes};
 
 /// Width of the number and the space after it.
 const INDENT: usize = 5;
@@ -18,12 +18,12 @@ const INDENT: usize = 5;
 pub(super) fn render(report: &Report, width: usize) -> String {
     let mut text = String::new();
     for item in &report.items {
-        entry(&mut text, item, width);
+        entry(report.language, &mut text, item, width);
     }
     text
 }
 
-fn entry(text: &mut String, item: &Item, width: usize) {
+fn entry(language: &dyn Language, text: &mut String, item: &Item, width: usize) {
     let number = format!("{:>3}  ", item.number.get());
     let indent = " ".repeat(INDENT);
     let place = item.place.as_ref().map_or("", |place| place.name.as_str());
@@ -31,7 +31,7 @@ fn entry(text: &mut String, item: &Item, width: usize) {
         (_, Some(test)) => {
             let outcome = test.verdict.outcome;
             let style = style(outcome);
-            let word = format!("{} {}", outcomes::sign(outcome), outcomes::word(outcome));
+            let word = format!("{} {}", codes::sign(outcome), language.outcome(outcome));
             text.push_str(&format!("{number}{style}{word}{style:#}"));
             let used = INDENT + word.chars().count() + 2 + place.chars().count();
             if place.is_empty() {
@@ -42,33 +42,38 @@ fn entry(text: &mut String, item: &Item, width: usize) {
                 text.push('\n');
                 wrap(text, &indent, place, width);
             }
-            wrap(text, &indent, &finding_line(item, &test), width);
-            wrap(text, &indent, &measured_line(&test), width);
-            wrap(text, &indent, &format!("Next: {}", next_line(&test)), width);
+            wrap(text, &indent, &finding_line(language, item, &test), width);
+            wrap(text, &indent, &measured_line(language, &test), width);
+            wrap(
+                text,
+                &indent,
+                &format!("Next: {}", next_line(language, &test)),
+                width,
+            );
         }
         (Ok(record), None) => {
             let what = match &record.body {
-                Body::Boot(cause) => values::boot(*cause),
+                Body::Boot(cause) => language.boot(*cause),
                 Body::Test(_) => "",
             };
-            wrap(text, &number, &with_chain(what, item), width);
+            wrap(text, &number, &with_chain(language, what, item), width);
         }
         (Err(why), None) => {
             let line = format!("NOT READABLE: {why}");
-            wrap(text, &number, &with_chain(&line, item), width);
+            wrap(text, &number, &with_chain(language, &line, item), width);
         }
     }
 }
 
-fn measured_line(test: &TestView<'_>) -> String {
-    let clip = checks::clip_short(test.evidence.clip_target);
+fn measured_line(language: &dyn Language, test: &TestView<'_>) -> String {
+    let clip = language.clip_short(test.evidence.clip_target);
     let lamps = lamp_letters(test);
     match &test.evidence.slots {
         Ok(slots) => {
             let [nw, gw, ng] = slots.pairs.each_ref().map(|pair| volts(pair.true_rms));
             format!("n-w {nw} V, g-w {gw} V, n-g {ng} V; clip {clip}; lamps {lamps}")
         }
-        Err(reason) => format!("{}; clip {clip}; lamps {lamps}", values::missing(*reason)),
+        Err(reason) => format!("{}; clip {clip}; lamps {lamps}", language.missing(*reason)),
     }
 }
 

@@ -22,6 +22,7 @@ use slotwise_core::verdict::{Outcome, Verdict};
 use crate::chain::{ChainLink, Checked, Unreadable, check};
 use crate::exit::Exit;
 use crate::log_file::{Damage, LogFile};
+use crate::texts::{English, Language};
 
 /// Where a test was made, if that is known.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -106,6 +107,8 @@ pub struct Report {
     pub items: Vec<Item>,
     /// What of the file is not whole.
     pub damages: Vec<Damage>,
+    /// The language that it is printed in.
+    pub language: &'static dyn Language,
 }
 
 impl Report {
@@ -120,6 +123,7 @@ impl Report {
             band: None,
             items,
             damages: log.damages.clone(),
+            language: &English,
         }
     }
 

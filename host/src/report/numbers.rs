@@ -3,8 +3,11 @@
 
 use jiff::Timestamp;
 use slotwise_core::evidence::{Measured, Reading, SlotVoltages};
+use slotwise_core::limits::BandSet;
 use slotwise_core::record::Record;
 use slotwise_core::units::{Hertz, Ohms, Volts};
+
+use crate::texts::Language;
 
 /// Coverage factor: the interval holds about 95 % of the values.
 pub const K: f32 = 2.0;
@@ -45,24 +48,28 @@ pub fn slot_volts(slots: &SlotVoltages, value: Volts) -> String {
 
 /// A frequency with its uncertainty, or why there is none.
 #[must_use]
-pub fn hertz(measured: &Measured<Hertz>) -> String {
-    show(measured, |r| {
+pub fn hertz(language: &dyn Language, measured: &Measured<Hertz>) -> String {
+    show(language, measured, |r| {
         with_uncertainty(r.value.get(), r.u.get(), "Hz")
     })
 }
 
 /// A resistance with its uncertainty, or why there is none.
 #[must_use]
-pub fn ohms(measured: &Measured<Ohms>) -> String {
-    show(measured, |r| {
+pub fn ohms(language: &dyn Language, measured: &Measured<Ohms>) -> String {
+    show(language, measured, |r| {
         with_uncertainty(r.value.get(), r.u.get(), "ohm")
     })
 }
 
-fn show<T: Copy>(measured: &Measured<T>, print: impl Fn(Reading<T>) -> String) -> String {
+fn show<T: Copy>(
+    language: &dyn Language,
+    measured: &Measured<T>,
+    print: impl Fn(Reading<T>) -> String,
+) -> String {
     match measured {
         Measured::Known(reading) => print(*reading),
-        Measured::Missing(reason) => crate::texts::values::missing(*reason).to_owned(),
+        Measured::Missing(reason) => language.missing(*reason).to_owned(),
     }
 }
 
@@ -98,6 +105,19 @@ fn since_start(millis: u64) -> String {
     } else {
         format!("{} h {} min", seconds / 3600, seconds / 60 % 60)
     }
+}
+
+/// A supply band: its name, source and edition, and whether it is the one in force unless
+/// another is asked for.
+#[must_use]
+pub fn band_line(set: BandSet) -> String {
+    let band = set.band();
+    let default = if set == BandSet::default() {
+        "; the default"
+    } else {
+        ""
+    };
+    format!("{} ({}; {}{default})", band.name, band.source, band.edition)
 }
 
 #[cfg(test)]

@@ -9,15 +9,16 @@ use slotwise_core::record::Body;
 use slotwise_core::slots::Pair;
 
 use super::list::wrap;
-use super::numbers::{degrees, hertz, ohms, slot_volts, when, with_uncertainty};
+use super::numbers::{band_line, degrees, hertz, ohms, slot_volts, when, with_uncertainty};
 use super::{Item, Origin, Report, TestView};
-use crate::texts::{cautions, checks, findings, lamps, outcomes, values, wiring};
+use crate::texts::{Language, Severity, codes};
 
 /// The sheet of `item`, wrapped to `width` columns.
 #[must_use]
 pub fn render(report: &Report, item: &Item, width: u16) -> String {
     let mut sheet = Sheet {
         text: String::new(),
+        language: report.language,
         width: usize::from(width).clamp(40, 100),
     };
     if report.origin == Origin::Recording {
@@ -40,13 +41,13 @@ pub fn render(report: &Report, item: &Item, width: u16) -> String {
             let by = format!("tester {}, firmware {}", record.tester, record.firmware);
             sheet.paragraph("By: ", &by);
             if let Body::Boot(cause) = &record.body {
-                sheet.line(values::boot(*cause));
+                sheet.line(report.language.boot(*cause));
             }
         }
         Err(why) => sheet.paragraph("Not readable: ", &why.to_string()),
     }
     if report.origin != Origin::Recording {
-        sheet.paragraph("Chain: ", &values::chain(item.link));
+        sheet.paragraph("Chain: ", &report.language.chain(item.link));
     }
     if let Some(test) = item.test() {
         sheet.test(report, &test);
@@ -56,86 +57,104 @@ pub fn render(report: &Report, item: &Item, width: u16) -> String {
 
 struct Sheet {
     text: String,
+    language: &'static dyn Language,
     width: usize,
 }
 
 impl Sheet {
     fn test(&mut self, report: &Report, test: &TestView<'_>) {
         let verdict = test.verdict;
+        let headings = self.language.headings();
+        let cautions = self.language.cautions();
         self.blank();
-        let word = outcomes::word(verdict.outcome);
-        self.line(&format!("{} {word}", outcomes::sign(verdict.outcome)));
-        self.paragraph("", outcomes::meaning(verdict.outcome));
+        let word = self.language.outcome(verdict.outcome);
+        self.line(&format!("{} {word}", codes::sign(verdict.outcome)));
+        self.paragraph("", self.language.outcome_meaning(verdict.outcome));
         if let Some(band) = report.band {
-            self.paragraph("Judged again under: ", band.band().source);
+            self.paragraph("Judged again under: ", &band_line(band));
             if test.said.outcome != verdict.outcome {
-                self.paragraph("The tester said then: ", outcomes::word(test.said.outcome));
+                self.paragraph(
+                    "The tester said then: ",
+                    self.language.outcome(test.said.outcome),
+                );
             }
         }
         for finding in &verdict.findings {
             self.finding(finding);
         }
-        let unproven = outcomes::unproven(verdict.unproven);
+        let unproven = self.language.unproven(verdict.unproven);
         if verdict.has(FindingCode::ReadsSound) && !unproven.is_empty() {
             self.blank();
-            self.line("Not yet proven:");
+            self.heading(headings.unproven);
             for entry in unproven {
                 self.paragraph("  - ", entry);
             }
         }
         self.blank();
-        self.line("Lamps, top to bottom:");
+        self.heading(headings.lamps);
         for lamp in Lamp::ALL {
             let rhythm = test.panel.rhythm(lamp);
-            let question = lamps::question(lamp);
-            let answer = lamps::answer(lamp, &test.panel);
+            let question = self.language.question(lamp);
+            let answer = self.language.answer(lamp, &test.panel);
             self.line(&format!(
                 "  {question:<30} {:<11} {answer}",
-                lamps::rhythm(rhythm)
+                self.language.rhythm(rhythm)
             ));
         }
         self.blank();
         self.line("Measured (± is the expanded uncertainty, k = 2):");
-        for (name, value) in evidence_rows(test.evidence) {
+        for (name, value) in evidence_rows(self.language, test.evidence) {
             self.paragraph(&format!("  {name:<28} "), &value);
         }
         self.blank();
-        self.line("What this tester cannot see here:");
-        for entry in cautions::CANNOT_SEE {
+        self.heading(headings.cannot_see);
+        for entry in cautions.cannot_see {
             self.paragraph("  - ", entry);
         }
-        self.line("Cautions:");
-        self.paragraph("  - ", cautions::FIRST);
-        for entry in cautions::LIST {
+        self.heading(headings.cautions);
+        self.paragraph("  - ", cautions.first);
+        for entry in cautions.list {
             self.paragraph("  - ", entry);
         }
     }
 
     fn finding(&mut self, finding: &Finding) {
-        let words = findings::text(finding.code);
+        let language = self.language;
+        let headings = language.headings();
+        let words = language.finding(finding.code);
         self.blank();
         let number = finding.code.number();
         self.line(&format!("[{number}] {}", words.title));
         self.paragraph("    ", words.meaning);
-        if let Some(danger) = words.danger {
-            self.paragraph("    DANGER: ", danger);
-        }
-        let rivals = wiring::rivals(finding.rivals);
+        let severity = language.severity(Severity::of(finding));
+        let danger = match words.danger {
+            Some(danger) => format!("{severity} {danger}"),
+            None => severity.to_owned(),
+        };
+        self.labelled(headings.severity, &danger);
+        self.labelled(headings.appliance, words.appliance);
+        let rivals = language.rivals(finding.rivals);
         if !rivals.is_empty() {
-            self.line("    These wirings cannot be told apart by this test:");
+            self.line(&format!("    {}:", headings.rivals));
             for rival in rivals {
                 self.paragraph("      - ", rival);
             }
         }
-        let check = checks::text(finding.next, finding.code);
-        let place = check.end.map_or("", checks::End::text);
-        self.paragraph(
-            &format!("    Next, {place}: ").replace(", : ", ": "),
-            check.what,
-        );
-        if let Some(work) = words.electrician {
-            self.paragraph("    Leave to a licensed electrician: ", work);
-        }
+        let check = language.check(finding.next, finding.code);
+        let next = match check.end {
+            Some(end) => format!("{}, {}", headings.next, language.end(end)),
+            None => headings.next.to_owned(),
+        };
+        self.labelled(&next, check.what);
+        self.labelled(headings.electrician, words.electrician);
+    }
+
+    fn labelled(&mut self, label: &str, words: &str) {
+        self.paragraph(&format!("    {label}: "), words);
+    }
+
+    fn heading(&mut self, heading: &str) {
+        self.line(&format!("{heading}:"));
     }
 
     fn blank(&mut self) {
@@ -154,7 +173,7 @@ impl Sheet {
 
 /// Every measured value by name, or why it is missing.
 #[must_use]
-pub fn evidence_rows(evidence: &Evidence) -> Vec<(&'static str, String)> {
+pub fn evidence_rows(language: &dyn Language, evidence: &Evidence) -> Vec<(&'static str, String)> {
     let mut rows = Vec::new();
     let names = [
         (Pair::NarrowWide, "narrow to wide"),
@@ -187,13 +206,13 @@ pub fn evidence_rows(evidence: &Evidence) -> Vec<(&'static str, String)> {
                 ));
             }
         }
-        Err(reason) => rows.push(("slot voltages", values::missing(*reason).to_owned())),
+        Err(reason) => rows.push(("slot voltages", language.missing(*reason).to_owned())),
     }
-    rows.push(("frequency", hertz(&evidence.frequency)));
-    rows.push(("earth path", ohms(&evidence.earth_path)));
-    rows.push(("load steps", load_steps(evidence)));
-    rows.push(("clip", checks::clip(evidence.clip_target).to_owned()));
-    rows.push(("clip to wide", clip(evidence)));
+    rows.push(("frequency", hertz(language, &evidence.frequency)));
+    rows.push(("earth path", ohms(language, &evidence.earth_path)));
+    rows.push(("load steps", load_steps(language, evidence)));
+    rows.push(("clip", language.clip(evidence.clip_target).to_owned()));
+    rows.push(("clip to wide", clip(language, evidence)));
     let moved = format!("{:.2} V at most", evidence.unsteadiness.get());
     rows.push(("moved during the test", moved));
     rows.push((
@@ -222,7 +241,7 @@ pub fn evidence_rows(evidence: &Evidence) -> Vec<(&'static str, String)> {
     rows
 }
 
-fn load_steps(evidence: &Evidence) -> String {
+fn load_steps(language: &dyn Language, evidence: &Evidence) -> String {
     match &evidence.load_step {
         Ok(step) => format!(
             "neutral's share of the drop {}, from {} steps of {:.2} V",
@@ -230,14 +249,14 @@ fn load_steps(evidence: &Evidence) -> String {
             step.steps,
             step.sag.get()
         ),
-        Err(reason) => values::missing(*reason).to_owned(),
+        Err(reason) => language.missing(*reason).to_owned(),
     }
 }
 
-fn clip(evidence: &Evidence) -> String {
+fn clip(language: &dyn Language, evidence: &Evidence) -> String {
     match (&evidence.clip_wide, &evidence.slots) {
         (Ok(clip), Ok(slots)) => slot_volts(slots, clip.rms),
         (Ok(clip), Err(_)) => format!("{:.2} V", clip.rms.get()),
-        (Err(reason), _) => values::missing(*reason).to_owned(),
+        (Err(reason), _) => language.missing(*reason).to_owned(),
     }
 }

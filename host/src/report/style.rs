@@ -21,8 +21,9 @@ p{margin:.4rem 0}
 ul{margin:.3rem 0;padding-left:1.3rem}
 a{color:inherit}
 .soft{color:var(--soft)}
-.caution,.danger{border-left:.35rem solid var(--warn);background:var(--warn-bg);padding:.5rem .8rem;
+.caution,.danger,.mild{border-left:.35rem solid var(--warn);background:var(--warn-bg);padding:.5rem .8rem;
 margin:.7rem 0;border-radius:.2rem}
+.mild{border-color:var(--rule);background:none}
 .danger{border-color:var(--bad);background:var(--bad-bg)}
 dl.meta{display:grid;grid-template-columns:max-content 1fr;gap:.1rem 1rem;margin:.8rem 0}
 dl.meta dt{color:var(--soft)}

@@ -14,7 +14,7 @@ use slotwise_core::verdict::Outcome;
 
 use super::numbers::volts;
 use super::{Item, Report, TestView, list};
-use crate::texts::{checks, findings, lamps, outcomes, values};
+use crate::texts::{Language, codes};
 
 /// Width where the output is no terminal and `COLUMNS` does not say.
 const PIPE_WIDTH: u16 = 110;
@@ -52,7 +52,7 @@ pub fn render(report: &Report, width: u16) -> String {
         table(report, width)
     };
     text.push('\n');
-    text.push_str(&legend(usize::from(width)));
+    text.push_str(&legend(report.language, usize::from(width)));
     text
 }
 
@@ -81,7 +81,7 @@ fn table(report: &Report, width: u16) -> String {
     let bold = |name: &str| Cell::new(name).add_attribute(Attribute::Bold);
     table.set_header(columns.iter().map(|(name, _)| bold(name)));
     for item in &report.items {
-        table.add_row(row(item, placed));
+        table.add_row(row(report.language, item, placed));
     }
     for (column, (_, is_whole)) in table.column_iter_mut().zip(&columns) {
         if *is_whole {
@@ -91,17 +91,17 @@ fn table(report: &Report, width: u16) -> String {
     table.to_string()
 }
 
-fn row(item: &Item, placed: bool) -> Vec<Cell> {
+fn row(language: &dyn Language, item: &Item, placed: bool) -> Vec<Cell> {
     let mut cells = vec![Cell::new(item.number.get()).set_alignment(CellAlignment::Right)];
     if placed {
         let name = item.place.as_ref().map_or("", |place| place.name.as_str());
         cells.push(Cell::new(name));
     }
     match (&item.record, item.test()) {
-        (_, Some(test)) => cells.extend(test_cells(item, &test)),
+        (_, Some(test)) => cells.extend(test_cells(language, item, &test)),
         (Ok(record), None) => {
             let what = match &record.body {
-                Body::Boot(cause) => values::boot(*cause),
+                Body::Boot(cause) => language.boot(*cause),
                 Body::Test(_) => "",
             };
             let sign = match &record.body {
@@ -109,63 +109,63 @@ fn row(item: &Item, placed: bool) -> Vec<Cell> {
                 Body::Boot(BootCause::Watchdog | BootCause::Panic) => "restart",
             };
             cells.push(Cell::new(sign).add_attribute(Attribute::Dim));
-            cells.push(Cell::new(with_chain(what, item)));
+            cells.push(Cell::new(with_chain(language, what, item)));
         }
         (Err(why), None) => {
             cells.push(Cell::new("NOT READABLE").fg(Color::Yellow));
-            cells.push(Cell::new(with_chain(&why.to_string(), item)));
+            cells.push(Cell::new(with_chain(language, &why.to_string(), item)));
         }
     }
     cells
 }
 
-fn test_cells(item: &Item, test: &TestView<'_>) -> Vec<Cell> {
+fn test_cells(language: &dyn Language, item: &Item, test: &TestView<'_>) -> Vec<Cell> {
     let mut cells = vec![
-        answer(test.verdict.outcome),
-        Cell::new(finding_line(item, test)),
+        answer(language, test.verdict.outcome),
+        Cell::new(finding_line(language, item, test)),
     ];
     cells.extend(pair_cells(test.evidence));
-    cells.push(Cell::new(checks::clip_short(test.evidence.clip_target)));
+    cells.push(Cell::new(language.clip_short(test.evidence.clip_target)));
     cells.push(Cell::new(lamp_letters(test)).set_alignment(CellAlignment::Center));
-    cells.push(Cell::new(next_line(test)));
+    cells.push(Cell::new(next_line(language, test)));
     cells
 }
 
 /// The gravest finding in a few words, and what else must not be overlooked.
-pub(super) fn finding_line(item: &Item, test: &TestView<'_>) -> String {
+pub(super) fn finding_line(language: &dyn Language, item: &Item, test: &TestView<'_>) -> String {
     let outcome = test.verdict.outcome;
     let first = test.verdict.first();
     let mut line = first
-        .map_or("", |finding| findings::text(finding.code).title)
+        .map_or("", |finding| language.finding(finding.code).title)
         .to_owned();
     if outcome == Outcome::NoFaultFound
-        && let Some(unproven) = outcomes::unproven_short(test.verdict.unproven)
+        && let Some(unproven) = language.unproven_short(test.verdict.unproven)
     {
         line = format!("{line}; {unproven}");
     }
     if item.again.is_some() && test.said.outcome != outcome {
-        let said = outcomes::word(test.said.outcome);
+        let said = language.outcome(test.said.outcome);
         line = format!("{line} (tester said: {said})");
     }
-    with_chain(&line, item)
+    with_chain(language, &line, item)
 }
 
 /// The next check in a few words.
-pub(super) fn next_line(test: &TestView<'_>) -> &'static str {
+pub(super) fn next_line(language: &dyn Language, test: &TestView<'_>) -> &'static str {
     let first = test.verdict.first();
-    first.map_or("", |f| checks::text(f.next, f.code).short)
+    first.map_or("", |f| language.check(f.next, f.code).short)
 }
 
 /// `! Y N ? · ...`: the six lamps, top to bottom.
 pub(super) fn lamp_letters(test: &TestView<'_>) -> String {
     Lamp::ALL
         .into_iter()
-        .map(|lamp| lamps::letter(test.panel.rhythm(lamp)))
+        .map(|lamp| codes::letter(test.panel.rhythm(lamp)))
         .collect()
 }
 
-fn answer(outcome: Outcome) -> Cell {
-    let text = format!("{} {}", outcomes::sign(outcome), outcomes::word(outcome));
+fn answer(language: &dyn Language, outcome: Outcome) -> Cell {
+    let text = format!("{} {}", codes::sign(outcome), language.outcome(outcome));
     let cell = Cell::new(text).add_attribute(Attribute::Bold);
     match outcome {
         Outcome::Proven => cell.fg(Color::Green),
@@ -188,16 +188,19 @@ fn pair_cells(evidence: &Evidence) -> [Cell; 3] {
 }
 
 /// `text`, and what is wrong with the chain, if anything is.
-pub(super) fn with_chain(text: &str, item: &Item) -> String {
+pub(super) fn with_chain(language: &dyn Language, text: &str, item: &Item) -> String {
     if item.link.is_wrong() {
-        format!("{text} [chain: {}]", values::chain(item.link))
+        format!("{text} [chain: {}]", language.chain(item.link))
     } else {
         text.to_owned()
     }
 }
 
-fn legend(width: usize) -> String {
-    let questions: Vec<&str> = Lamp::ALL.into_iter().map(lamps::question).collect();
+fn legend(language: &dyn Language, width: usize) -> String {
+    let questions: Vec<&str> = Lamp::ALL
+        .into_iter()
+        .map(|lamp| language.question(lamp))
+        .collect();
     let mut text = String::new();
     for paragraph in [
         "n narrow slot, w wide slot, g ground slot; volts are true RMS. Clip: free, on the \

@@ -1,12 +1,165 @@
-//! Every sentence that the program says about a receptacle, in plain words of the trade.
+//! Every sentence that the program says about a receptacle, in plain words of the trade, and
+//! in which [`Language`].
 //!
-//! Only this room and `report` hold sentences. The matches are exhaustive, so a new finding,
-//! wiring or check of the core does not compile until it has its words.
+//! A second language is one more implementation of [`Language`]. It does not compile until it
+//! has every method, and the matches in it are exhaustive: a new finding, wiring or check of
+//! the core does not compile either until every language has its words. Names for programs do
+//! not depend on the language; they are in [`codes`]. The command line, its errors and the names
+//! of columns and measured values are English in every language.
 
-pub mod cautions;
-pub mod checks;
-pub mod findings;
-pub mod lamps;
-pub mod outcomes;
-pub mod values;
-pub mod wiring;
+pub mod codes;
+mod english;
+mod severity;
+
+use core::fmt::Debug;
+
+use slotwise_core::evidence::Missing;
+use slotwise_core::finding::{FindingCode, NextCheck};
+use slotwise_core::lamps::{Lamp, Panel, Rhythm};
+use slotwise_core::record::BootCause;
+use slotwise_core::slots::ClipTarget;
+use slotwise_core::topology::{Topology, TopologySet};
+use slotwise_core::verdict::{Outcome, Unproven};
+
+use crate::chain::ChainLink;
+
+pub use english::English;
+pub use severity::Severity;
+
+/// The words of one finding, whatever it is judged together with.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct FindingText {
+    /// Its name in the trade.
+    pub title: &'static str,
+    /// What it means.
+    pub meaning: &'static str,
+    /// What can hurt, if anything can; [`Language::severity`] says how much.
+    pub danger: Option<&'static str>,
+    /// What it does to the appliance's flame sensing and control board.
+    pub appliance: &'static str,
+    /// What to leave to a licensed electrician.
+    pub electrician: &'static str,
+}
+
+/// The place of a check.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum End {
+    /// Here, from outside, with the tester.
+    Receptacle,
+    /// Inside the receptacle box.
+    Box,
+    /// At the panel.
+    Panel,
+    /// At the service: meter, utility.
+    Service,
+    /// At the appliance.
+    Appliance,
+    /// At the tester itself.
+    Tester,
+}
+
+/// The words of one check.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CheckText {
+    /// A few words for a table.
+    pub short: &'static str,
+    /// What to do.
+    pub what: &'static str,
+    /// Where. `None` if nothing is left to do.
+    pub end: Option<End>,
+}
+
+/// What is said of every receptacle.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Cautions {
+    /// Above every report, in one sentence.
+    pub first: &'static str,
+    /// For the person who acts on a report.
+    pub list: &'static [&'static str],
+    /// What no plug-in test at this receptacle can see.
+    pub cannot_see: &'static [&'static str],
+    /// Said where the values come from a computed receptacle.
+    pub invented: &'static str,
+}
+
+/// The headings over the words of a finding.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Headings {
+    /// Before the severity.
+    pub severity: &'static str,
+    /// Before what it does to the appliance.
+    pub appliance: &'static str,
+    /// Over the wirings that read the same.
+    pub rivals: &'static str,
+    /// Before the next check; its place follows.
+    pub next: &'static str,
+    /// Before what is electrician's work.
+    pub electrician: &'static str,
+    /// Over what is not yet proven.
+    pub unproven: &'static str,
+    /// Over what this tester cannot see.
+    pub cannot_see: &'static str,
+    /// Over the cautions.
+    pub cautions: &'static str,
+    /// Over the lamps.
+    pub lamps: &'static str,
+}
+
+/// One language.
+pub trait Language: Debug + Sync {
+    /// Its tag (BCP 47), for the page.
+    fn tag(&self) -> &'static str;
+    /// The headings.
+    fn headings(&self) -> Headings;
+    /// What is said of every receptacle.
+    fn cautions(&self) -> Cautions;
+
+    /// The words of a finding.
+    fn finding(&self, code: FindingCode) -> FindingText;
+    /// How dangerous.
+    fn severity(&self, severity: Severity) -> &'static str;
+    /// A wiring.
+    fn wiring(&self, topology: Topology) -> &'static str;
+    /// Said instead of a list where every wiring is in the set.
+    fn any_wiring(&self) -> &'static str;
+    /// A check, where it follows from this finding.
+    fn check(&self, next: NextCheck, finding: FindingCode) -> CheckText;
+    /// Where a check is made.
+    fn end(&self, end: End) -> &'static str;
+
+    /// An outcome in one or two words.
+    fn outcome(&self, outcome: Outcome) -> &'static str;
+    /// What an outcome means for the person in front of the receptacle.
+    fn outcome_meaning(&self, outcome: Outcome) -> &'static str;
+    /// What is not yet proven, one phrase each.
+    fn unproven(&self, unproven: Unproven) -> Vec<&'static str>;
+    /// The same in a few words, if anything is not proven.
+    fn unproven_short(&self, unproven: Unproven) -> Option<String>;
+
+    /// The question printed beside a lamp.
+    fn question(&self, lamp: Lamp) -> &'static str;
+    /// How a lamp is lit.
+    fn rhythm(&self, rhythm: Rhythm) -> &'static str;
+    /// What a lamp answers on this panel.
+    fn answer(&self, lamp: Lamp, panel: &Panel) -> &'static str;
+
+    /// What the clip was on.
+    fn clip(&self, target: ClipTarget) -> &'static str;
+    /// The same in one word.
+    fn clip_short(&self, target: ClipTarget) -> &'static str;
+    /// Why a value is missing.
+    fn missing(&self, reason: Missing) -> &'static str;
+    /// Why the tester started.
+    fn boot(&self, cause: BootCause) -> &'static str;
+    /// How a record hangs on the one before.
+    fn chain(&self, link: ChainLink) -> String;
+
+    /// The members of a set, in words. Where the set is everything that this version knows,
+    /// that is said instead of a list.
+    fn rivals(&self, set: TopologySet) -> Vec<&'static str> {
+        if set == TopologySet::of(&Topology::ALL) {
+            return vec![self.any_wiring()];
+        }
+        set.iter().map(|topology| self.wiring(topology)).collect()
+    }
+}

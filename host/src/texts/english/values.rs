@@ -7,7 +7,7 @@ use crate::chain::ChainLink;
 
 /// Why a value is missing.
 #[must_use]
-pub const fn missing(reason: Missing) -> &'static str {
+pub(super) const fn missing(reason: Missing) -> &'static str {
     match reason {
         Missing::NotAsked => "not measured in this test",
         Missing::NoVoltage => "no voltage to measure it with",
@@ -18,22 +18,9 @@ pub const fn missing(reason: Missing) -> &'static str {
     }
 }
 
-/// A name for programs; never changes.
-#[must_use]
-pub const fn missing_code(reason: Missing) -> &'static str {
-    match reason {
-        Missing::NotAsked => "not-asked",
-        Missing::NoVoltage => "no-voltage",
-        Missing::ClipFree => "clip-free",
-        Missing::Refused => "refused",
-        Missing::Unsteady => "unsteady",
-        Missing::Clipped => "clipped",
-    }
-}
-
 /// Why the tester started.
 #[must_use]
-pub const fn boot(cause: BootCause) -> &'static str {
+pub(super) const fn boot(cause: BootCause) -> &'static str {
     match cause {
         BootCause::PowerOn => "tester switched on",
         BootCause::Watchdog => "tester restarted by its watchdog",
@@ -41,19 +28,9 @@ pub const fn boot(cause: BootCause) -> &'static str {
     }
 }
 
-/// A name for programs; never changes.
-#[must_use]
-pub const fn boot_code(cause: BootCause) -> &'static str {
-    match cause {
-        BootCause::PowerOn => "power-on",
-        BootCause::Watchdog => "watchdog",
-        BootCause::Panic => "panic",
-    }
-}
-
 /// How a record hangs on the one before.
 #[must_use]
-pub fn chain(link: ChainLink) -> String {
+pub(super) fn chain(link: ChainLink) -> String {
     match link {
         ChainLink::First => "the tester's first record".to_owned(),
         ChainLink::Follows => "follows the record before, unchanged".to_owned(),
@@ -64,18 +41,5 @@ pub fn chain(link: ChainLink) -> String {
             "does not follow the record before: one of the two was changed".to_owned()
         }
         ChainLink::Unread => "not readable, so not checked".to_owned(),
-    }
-}
-
-/// A name for programs; never changes.
-#[must_use]
-pub const fn chain_code(link: ChainLink) -> &'static str {
-    match link {
-        ChainLink::First => "first",
-        ChainLink::Follows => "follows",
-        ChainLink::Begins => "begins",
-        ChainLink::Gap { .. } => "gap",
-        ChainLink::Broken => "broken",
-        ChainLink::Unread => "unread",
     }
 }

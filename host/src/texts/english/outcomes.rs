@@ -4,7 +4,7 @@ use slotwise_core::verdict::{Outcome, Unproven};
 
 /// One or two words for a table.
 #[must_use]
-pub const fn word(outcome: Outcome) -> &'static str {
+pub(super) const fn word(outcome: Outcome) -> &'static str {
     match outcome {
         Outcome::Proven => "PROVEN",
         Outcome::NoFaultFound => "NO FAULT FOUND",
@@ -15,34 +15,9 @@ pub const fn word(outcome: Outcome) -> &'static str {
     }
 }
 
-/// A name for programs; never changes.
-#[must_use]
-pub const fn code(outcome: Outcome) -> &'static str {
-    match outcome {
-        Outcome::Proven => "proven",
-        Outcome::NoFaultFound => "no-fault-found",
-        Outcome::Fault => "fault",
-        Outcome::Danger => "danger",
-        Outcome::CannotTell => "cannot-tell",
-        Outcome::TesterFault => "tester-fault",
-    }
-}
-
-/// A sign that tells the outcomes apart without colour.
-#[must_use]
-pub const fn sign(outcome: Outcome) -> &'static str {
-    match outcome {
-        Outcome::Proven => "✓",
-        Outcome::NoFaultFound => "○",
-        Outcome::Fault => "✗",
-        Outcome::Danger => "⚠",
-        Outcome::CannotTell | Outcome::TesterFault => "?",
-    }
-}
-
 /// What the outcome means for the person in front of the receptacle.
 #[must_use]
-pub const fn meaning(outcome: Outcome) -> &'static str {
+pub(super) const fn meaning(outcome: Outcome) -> &'static str {
     match outcome {
         Outcome::Proven => {
             "Every step held: slots, supply, earth path, load steps, and an earth that does not \
@@ -69,7 +44,7 @@ pub const fn meaning(outcome: Outcome) -> &'static str {
 
 /// What is not yet proven, one phrase each.
 #[must_use]
-pub fn unproven(unproven: Unproven) -> Vec<&'static str> {
+pub(super) fn unproven(unproven: Unproven) -> Vec<&'static str> {
     let mut list = Vec::new();
     if unproven.polarity {
         list.push("polarity: that the narrow slot is hot and the wide slot is neutral");
@@ -85,7 +60,7 @@ pub fn unproven(unproven: Unproven) -> Vec<&'static str> {
 
 /// The same in a few words, for a table.
 #[must_use]
-pub fn unproven_short(unproven: Unproven) -> Option<String> {
+pub(super) fn unproven_short(unproven: Unproven) -> Option<String> {
     let mut list = Vec::new();
     if unproven.polarity {
         list.push("polarity");

@@ -4,7 +4,7 @@ use slotwise_core::lamps::{Lamp, Panel, Rhythm};
 
 /// The question printed beside a lamp.
 #[must_use]
-pub const fn question(lamp: Lamp) -> &'static str {
+pub(super) const fn question(lamp: Lamp) -> &'static str {
     match lamp {
         Lamp::LiveMetal => "Live metal!",
         Lamp::WiredRight => "Wired right?",
@@ -15,22 +15,9 @@ pub const fn question(lamp: Lamp) -> &'static str {
     }
 }
 
-/// A name for programs; never changes.
-#[must_use]
-pub const fn code(lamp: Lamp) -> &'static str {
-    match lamp {
-        Lamp::LiveMetal => "live-metal",
-        Lamp::WiredRight => "wired-right",
-        Lamp::EarthPath => "earth-path",
-        Lamp::Supply => "supply",
-        Lamp::SteadyUnderLoad => "steady-under-load",
-        Lamp::Proven => "proven",
-    }
-}
-
 /// How the lamp is lit.
 #[must_use]
-pub const fn rhythm(rhythm: Rhythm) -> &'static str {
+pub(super) const fn rhythm(rhythm: Rhythm) -> &'static str {
     match rhythm {
         Rhythm::Off => "off",
         Rhythm::Steady => "steady",
@@ -40,23 +27,11 @@ pub const fn rhythm(rhythm: Rhythm) -> &'static str {
     }
 }
 
-/// A name for programs; never changes.
-#[must_use]
-pub const fn rhythm_code(rhythm: Rhythm) -> &'static str {
-    match rhythm {
-        Rhythm::Off => "off",
-        Rhythm::Steady => "steady",
-        Rhythm::SlowBlink => "slow-blink",
-        Rhythm::FastBlink => "fast-blink",
-        Rhythm::FastPulse => "fast-pulse",
-    }
-}
-
 /// What `lamp` answers on this panel. A dark `Live metal!` says that no danger was found, which
 /// is not the same as "no danger"; while it pulses the other lamps are dark whatever they would
 /// say.
 #[must_use]
-pub const fn answer(lamp: Lamp, panel: &Panel) -> &'static str {
+pub(super) const fn answer(lamp: Lamp, panel: &Panel) -> &'static str {
     let is_danger = matches!(panel.rhythm(Lamp::LiveMetal), Rhythm::FastPulse);
     match (lamp, panel.rhythm(lamp)) {
         (Lamp::LiveMetal, Rhythm::Off) => "no danger found",
@@ -66,17 +41,5 @@ pub const fn answer(lamp: Lamp, panel: &Panel) -> &'static str {
         (_, Rhythm::Steady) => "yes",
         (_, Rhythm::SlowBlink) => "unsure",
         (_, Rhythm::FastBlink) => "no",
-    }
-}
-
-/// One letter for a narrow table: yes, unsure, no, danger, or a dot for dark.
-#[must_use]
-pub const fn letter(rhythm: Rhythm) -> char {
-    match rhythm {
-        Rhythm::Off => '·',
-        Rhythm::Steady => 'Y',
-        Rhythm::SlowBlink => '?',
-        Rhythm::FastBlink => 'N',
-        Rhythm::FastPulse => '!',
     }
 }

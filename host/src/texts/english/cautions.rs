@@ -1,11 +1,19 @@
 //! What every report says of the tester's limits.
 
-/// Above every report, in one sentence.
-pub const FIRST: &str = "This tester is not certified or listed by anyone. It helps you look; it does not make a \
+use crate::texts::Cautions;
+
+/// All of it.
+pub(super) const CAUTIONS: Cautions = Cautions {
+    first: FIRST,
+    list: &LIST,
+    cannot_see: &CANNOT_SEE,
+    invented: INVENTED,
+};
+
+const FIRST: &str = "This tester is not certified or listed by anyone. It helps you look; it does not make a \
      receptacle safe, and it never says that something is safe to touch.";
 
-/// Cautions for the person who acts on a report.
-pub const LIST: [&str; 5] = [
+const LIST: [&str; 5] = [
     "No voltage between the slots does not mean safe: a slot may still be live against earth. \
      Prove a circuit dead with an approved detector before anybody touches a conductor.",
     "Local codes come first. Work in boxes, panels and services belongs to a licensed electrician.",
@@ -14,8 +22,7 @@ pub const LIST: [&str; 5] = [
     "Until it is put right, unplug the appliance from a faulty receptacle and mark it.",
 ];
 
-/// What no plug-in test at this receptacle can see.
-pub const CANNOT_SEE: [&str; 4] = [
+const CANNOT_SEE: [&str; 4] = [
     "Neutral and ground exchanged at this box: both end on the same bar, so nothing measured here \
      tells them apart. Only opening the box does.",
     "Polarity, by the three slots alone: if hot and neutral are exchanged upstream and the ground is \
@@ -25,6 +32,5 @@ pub const CANNOT_SEE: [&str; 4] = [
     "Anything behind another receptacle of the same circuit, and faults that come and go.",
 ];
 
-/// Said where the values come from a computed receptacle.
-pub const INVENTED: &str = "Everything in this report is invented: a computed house, a computed tester running the real \
+const INVENTED: &str = "Everything in this report is invented: a computed house, a computed tester running the real \
      firmware. Nothing was measured on hardware.";

@@ -1,0 +1,112 @@
+//! The next check: what to do, at which end, and whose work it is.
+
+use slotwise_core::finding::{FindingCode, NextCheck};
+use slotwise_core::slots::ClipTarget;
+
+use crate::texts::{CheckText, End};
+
+/// Where a check is made.
+#[must_use]
+pub(super) const fn end(end: End) -> &'static str {
+    match end {
+        End::Receptacle => "at the receptacle",
+        End::Box => "in the receptacle box",
+        End::Panel => "at the panel",
+        End::Service => "at the service",
+        End::Appliance => "at the appliance",
+        End::Tester => "at the tester",
+    }
+}
+
+/// The words of `next` where it follows from `finding`: too high a voltage is looked for at
+/// the service, a load that sags at the appliance's own steps.
+#[must_use]
+pub(super) const fn text(next: NextCheck, finding: FindingCode) -> CheckText {
+    let (short, what, end) = match next {
+        NextCheck::None => ("nothing left", "Nothing is left to check here.", None),
+        NextCheck::ClipOnIndependentEarth => (
+            "clip on another earth, test again",
+            "Put the clip lead on an earth that does not come through this receptacle, and test \
+             again. A metal cold-water pipe that enters from the ground is one. The frame of this \
+             appliance is not: it hangs on the same ground slot. Hold the clip by its insulation.",
+            Some(End::Receptacle),
+        ),
+        NextCheck::EarthPath => (
+            "measure the earth path",
+            "Measure the resistance from the ground slot back to the panel. This version of the \
+             tester has no probe for it yet: an electrician measures it with an earth-loop tester.",
+            Some(End::Receptacle),
+        ),
+        NextCheck::LoadSteps => (
+            "compare neutral and ground under load",
+            "Let the appliance's blower and inducer start and stop at least three times. Compare \
+             the drop in neutral and ground. This version of the tester does not evaluate load \
+             steps by itself yet: an electrician looks for a joint between neutral and ground.",
+            Some(End::Appliance),
+        ),
+        NextCheck::OpenReceptacleBox => (
+            "electrician opens the box",
+            "Have the receptacle box opened with the circuit off, locked out and proven dead, and \
+             the conductors put where they belong.",
+            Some(End::Box),
+        ),
+        NextCheck::BreakerAndUpstream => (
+            "check breaker, switch and upstream",
+            "Look at the breaker, at a wall switch that feeds this receptacle, and at receptacles \
+             and GFCI buttons upstream; then test again.",
+            Some(End::Panel),
+        ),
+        NextCheck::LoadsOffAndRepeat => (
+            "all loads off, test again",
+            "Switch off and unplug every load on this circuit and test again.",
+            Some(End::Receptacle),
+        ),
+        NextCheck::SupplyAtPanel => (
+            "measure the supply",
+            "Have the voltage of both legs measured at the panel, with and without load; if it is \
+             wrong there too, call the utility.",
+            Some(match finding {
+                FindingCode::SupplyHigh | FindingCode::SupplyTooHigh => End::Service,
+                _ => End::Panel,
+            }),
+        ),
+        NextCheck::IsolateAtPanel => (
+            "hands off; isolate at the panel",
+            "Touch neither the appliance nor metal near it. Keep others away. Have the circuit \
+             isolated at the panel.",
+            Some(End::Panel),
+        ),
+        NextCheck::ServiceTheTester => (
+            "service the tester",
+            "Do not use the tester. Check its cord and inputs, calibrate it, and repeat the test.",
+            Some(End::Tester),
+        ),
+        NextCheck::Repeat => (
+            "leave it in, test again",
+            "Seat the plug firmly, leave it in and test again; if it stays so, switch loads on this \
+             circuit off first.",
+            Some(End::Receptacle),
+        ),
+    };
+    CheckText { short, what, end }
+}
+
+/// What the clip was on, in words.
+#[must_use]
+pub(super) const fn clip(target: ClipTarget) -> &'static str {
+    match target {
+        ClipTarget::NotConnected => "not connected",
+        ClipTarget::ApplianceFrame => "on the appliance's frame",
+        ClipTarget::IndependentEarth => "on an earth that does not come through this receptacle",
+    }
+}
+
+/// The same in one word, for a table.
+#[must_use]
+pub(super) const fn clip_short(target: ClipTarget) -> &'static str {
+    match target {
+        ClipTarget::NotConnected => "free",
+        ClipTarget::ApplianceFrame => "frame",
+        ClipTarget::IndependentEarth => "earth",
+    }
+}

@@ -1,0 +1,130 @@
+//! English, as spoken in the trade in North America.
+
+mod appliance;
+mod cautions;
+mod checks;
+mod findings;
+mod lamps;
+mod outcomes;
+mod values;
+mod wiring;
+
+use slotwise_core::evidence::Missing;
+use slotwise_core::finding::{FindingCode, NextCheck};
+use slotwise_core::lamps::{Lamp, Panel, Rhythm};
+use slotwise_core::record::BootCause;
+use slotwise_core::slots::ClipTarget;
+use slotwise_core::topology::Topology;
+use slotwise_core::verdict::{Outcome, Unproven};
+
+use super::{Cautions, CheckText, End, FindingText, Headings, Language, Severity};
+use crate::chain::ChainLink;
+
+/// English.
+#[derive(Clone, Copy, Debug)]
+pub struct English;
+
+impl Language for English {
+    fn tag(&self) -> &'static str {
+        "en"
+    }
+
+    fn headings(&self) -> Headings {
+        Headings {
+            severity: "How dangerous",
+            appliance: "Flame sensing and board",
+            rivals: "These wirings cannot be told apart by this test",
+            next: "Next",
+            electrician: "Leave to a licensed electrician",
+            unproven: "Not yet proven",
+            cannot_see: "What this tester cannot see",
+            cautions: "Cautions",
+            lamps: "Lamps on the tester, top to bottom",
+        }
+    }
+
+    fn cautions(&self) -> Cautions {
+        cautions::CAUTIONS
+    }
+
+    fn finding(&self, code: FindingCode) -> FindingText {
+        findings::text(code)
+    }
+
+    fn severity(&self, severity: Severity) -> &'static str {
+        match severity {
+            Severity::MetalMayBeLive => "Metal that people touch may be live now. Hands off.",
+            Severity::OneFaultAway => {
+                "Dangerous: one more fault can shock somebody or start a fire."
+            }
+            Severity::Damage => "What is plugged in here may be destroyed.",
+            Severity::Untold => "Not told by this test. Take it as dangerous until it is told.",
+            Severity::NotByItself => "Not dangerous by itself.",
+            Severity::NoneFound => "No danger was found. What is not yet proven may still be one.",
+        }
+    }
+
+    fn wiring(&self, topology: Topology) -> &'static str {
+        wiring::text(topology)
+    }
+
+    fn any_wiring(&self) -> &'static str {
+        "any wiring fault that this version knows, and others"
+    }
+
+    fn check(&self, next: NextCheck, finding: FindingCode) -> CheckText {
+        checks::text(next, finding)
+    }
+
+    fn end(&self, end: End) -> &'static str {
+        checks::end(end)
+    }
+
+    fn outcome(&self, outcome: Outcome) -> &'static str {
+        outcomes::word(outcome)
+    }
+
+    fn outcome_meaning(&self, outcome: Outcome) -> &'static str {
+        outcomes::meaning(outcome)
+    }
+
+    fn unproven(&self, unproven: Unproven) -> Vec<&'static str> {
+        outcomes::unproven(unproven)
+    }
+
+    fn unproven_short(&self, unproven: Unproven) -> Option<String> {
+        outcomes::unproven_short(unproven)
+    }
+
+    fn question(&self, lamp: Lamp) -> &'static str {
+        lamps::question(lamp)
+    }
+
+    fn rhythm(&self, rhythm: Rhythm) -> &'static str {
+        lamps::rhythm(rhythm)
+    }
+
+    fn answer(&self, lamp: Lamp, panel: &Panel) -> &'static str {
+        lamps::answer(lamp, panel)
+    }
+
+    fn clip(&self, target: ClipTarget) -> &'static str {
+        checks::clip(target)
+    }
+
+    fn clip_short(&self, target: ClipTarget) -> &'static str {
+        checks::clip_short(target)
+    }
+
+    fn missing(&self, reason: Missing) -> &'static str {
+        values::missing(reason)
+    }
+
+    fn boot(&self, cause: BootCause) -> &'static str {
+        values::boot(cause)
+    }
+
+    fn chain(&self, link: ChainLink) -> String {
+        values::chain(link)
+    }
+}
