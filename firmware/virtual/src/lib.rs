@@ -2,7 +2,8 @@
 //! firmware runs on a desktop.
 //!
 //! [`circuit`] solves networks, [`house`] wires a house and a receptacle into one,
-//! [`means`] says what probe, drive and load step would read there,
+//! [`means`] says what probe, drive and load step would read there, [`atlas`] which wirings they
+//! tell apart,
 //! [`tester`] holds the parts of one built tester, [`front_end`] makes converter codes of the
 //! solved voltages, [`chips`] answers on the buses as the converter and the log memory do,
 //! [`clock`] is the time they share, [`pins`] the lamps and the button, [`frames_file`] the
@@ -11,6 +12,7 @@
 //! This crate is the oracle against which the tester is judged. It therefore uses the core's
 //! units, slots and samples only, and none of its estimators, limits or judgement.
 
+pub mod atlas;
 pub mod board;
 pub mod chips;
 pub mod circuit;

@@ -13,6 +13,8 @@
 
 mod bank;
 mod copper;
+mod electrode;
+mod enumeration;
 mod receptacle;
 mod solved;
 mod supply;
@@ -20,7 +22,9 @@ mod unplugged;
 mod wiring;
 
 pub use bank::{Named, bank, find};
-pub use copper::{Copper, Gauge, TemperatureCoefficient};
+pub use copper::{Copper, Gauge, SEVEN_STRANDS, TemperatureCoefficient, at_20_degrees};
+pub use electrode::DrivenRod;
+pub use enumeration::{CONDUCTORS, Entry, Kind, enumeration};
 pub use receptacle::{
     Appliance, BranchCable, Conductor, Duty, House, Joint, Landed, Receptacle, Strays,
 };

@@ -45,6 +45,8 @@ const PROBE_MOST: f64 = 150.0;
 const PROBE_LEAST: f64 = 20.0;
 /// A voltage across which P2 is not closed.
 const DRIVE_INTERLOCK: f64 = 3.0;
+/// Without this between the blades no load comes on; a lost service neutral leaves some 72 V.
+const STEP_LEAST: f64 = 50.0;
 /// A slot whose lead draws less than this share of the largest string current is open.
 const OPEN_SHARE: f64 = 0.25;
 
@@ -110,12 +112,30 @@ pub struct Survey {
     pub step: Option<Step>,
 }
 
+/// Whether the interlocks are kept.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Interlocks {
+    /// As in the tester.
+    Kept,
+    /// What the formulas would read if nothing refused: for comparison with tables of formula
+    /// values only. No tester does this.
+    Ignored,
+}
+
 /// Takes every reading at `receptacle` with a tester of nominal parts. What is plugged in
 /// there draws current all the time.
 ///
 /// # Errors
 /// [`HouseError`] when the supply is none or the network has no solution.
 pub fn survey(receptacle: &Receptacle) -> Result<Survey, HouseError> {
+    survey_with(receptacle, Interlocks::Kept)
+}
+
+/// As [`survey`], with or without interlocks.
+///
+/// # Errors
+/// [`HouseError`] when the supply is none or the network has no solution.
+pub fn survey_with(receptacle: &Receptacle, interlocks: Interlocks) -> Result<Survey, HouseError> {
     let supply = Supply {
         harmonics: Vec::new(),
         ..receptacle.supply.clone()
@@ -133,20 +153,21 @@ pub fn survey(receptacle: &Receptacle) -> Result<Survey, HouseError> {
         .truth;
     let [nw, gw, ng] = [free.nw, free.gw, free.ng].map(Phasor::norm);
 
-    let p1 = match probe_interlock(gw, ng) {
+    let kept = interlocks == Interlocks::Kept;
+    let p1 = match probe_interlock(gw, ng).filter(|_| kept) {
         Some(reading) => reading,
         None => Reading::ohms(earth_path_ohms(&bare, &specimen, Blade::Narrow)?),
     };
-    let p1_wide = match probe_interlock(ng, gw) {
+    let p1_wide = match probe_interlock(ng, gw).filter(|_| kept) {
         Some(reading) => reading,
         None => Reading::ohms(earth_path_ohms(&bare, &specimen, Blade::Wide)?),
     };
-    let p2 = if gw >= DRIVE_INTERLOCK {
+    let p2 = if kept && gw >= DRIVE_INTERLOCK {
         Reading::Refused
     } else {
         Reading::ohms(loop_ohms(&bare, &specimen)?)
     };
-    let step = if open_slots(&free).contains(&true) {
+    let step = if nw < STEP_LEAST || open_slots(&free).contains(&true) {
         None
     } else {
         load_step(&bare, &specimen)?
