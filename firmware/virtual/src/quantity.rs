@@ -37,6 +37,14 @@ quantity!(
     /// A length.
     Metres, "m"
 );
+quantity!(
+    /// An area.
+    SquareMetres, "m2"
+);
+quantity!(
+    /// A resistivity, of metal or of soil.
+    OhmMetres, "ohm m"
+);
 
 impl Farads {
     /// A capacitance of `value` pF.
@@ -53,9 +61,29 @@ impl Metres {
         Self(value * 0.3048)
     }
 
+    /// A length of `value` inches of 0.0254 m.
+    #[must_use]
+    pub const fn from_inches(value: f64) -> Self {
+        Self(value * 0.0254)
+    }
+
     /// The length in feet of 0.3048 m.
     #[must_use]
     pub const fn feet(self) -> f64 {
         self.0 / 0.3048
+    }
+}
+
+impl SquareMetres {
+    /// An area of `value` square millimetres.
+    #[must_use]
+    pub const fn from_square_millimetres(value: f64) -> Self {
+        Self(value * 1e-6)
+    }
+
+    /// The area in circular mils, that of a circle of 0.001 inch.
+    #[must_use]
+    pub fn circular_mils(self) -> f64 {
+        self.0 / (core::f64::consts::FRAC_PI_4 * 0.0254e-3 * 0.0254e-3)
     }
 }

@@ -5,12 +5,26 @@
 //! names, since three are in print (0.00393, 0.004041, 0.004). Direct current, solid wire:
 //! at 60 Hz skin effect in 14 to 8 AWG is below the tables' last digit.
 
-use crate::quantity::Metres;
+use crate::quantity::{Metres, OhmMetres, SquareMetres};
 use core::f64::consts::PI;
 use slotwise_core::units::{Celsius, Ohms};
 
-/// Resistivity of 100 % IACS copper at 20 degC, in ohm metres (IEC 60028).
-const RESISTIVITY_20: f64 = 1.7241e-8;
+/// Resistivity of 100 % IACS copper at 20 degC (IEC 60028).
+const RESISTIVITY_20: OhmMetres = OhmMetres::new(1.7241e-8);
+
+/// What a conductor of seven strands has of a solid one's resistance: the strands lie
+/// obliquely and are 2 % longer than the conductor.
+pub const SEVEN_STRANDS: f64 = 1.02;
+
+/// Resistance of a conductor of IACS copper of this cross-section and length at 20 degC.
+#[must_use]
+pub fn at_20_degrees(area: SquareMetres, length: Metres) -> Ohms {
+    Ohms::new(cool(area, length) as f32)
+}
+
+fn cool(area: SquareMetres, length: Metres) -> f64 {
+    RESISTIVITY_20.get() * length.get() / area.get()
+}
 
 /// How copper's resistance rises with temperature: per degree, referred to 20 degC.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -72,6 +86,13 @@ impl Gauge {
         let steps = f64::from(36 - self.number()) / 39.0;
         Metres::new(0.005 * 0.0254 * 92f64.powf(steps))
     }
+
+    /// Cross-section of a solid wire.
+    #[must_use]
+    pub fn area(self) -> SquareMetres {
+        let radius = self.diameter().get() / 2.0;
+        SquareMetres::new(PI * radius * radius)
+    }
 }
 
 /// One solid copper conductor.
@@ -95,8 +116,7 @@ impl Copper {
     /// Its resistance, by a coefficient of the caller's choice.
     #[must_use]
     pub fn resistance_by(&self, coefficient: TemperatureCoefficient) -> Ohms {
-        let radius = self.gauge.diameter().get() / 2.0;
-        let cool = RESISTIVITY_20 * self.length.get() / (PI * radius * radius);
+        let cool = cool(self.gauge.area(), self.length);
         Ohms::new((cool * coefficient.factor(self.temperature)) as f32)
     }
 }
