@@ -51,6 +51,9 @@ pub struct TourArgs {
     /// Visit every receptacle of the terrace, not one a house.
     #[arg(long)]
     pub all: bool,
+    /// Visit the receptacle that this file describes, not the terrace; may be given again.
+    #[arg(long, value_name = "FILE.toml", conflicts_with = "all")]
+    pub scenario: Vec<PathBuf>,
     /// Write into the folder even if other things are in it.
     #[arg(long)]
     pub force: bool,
@@ -201,9 +204,15 @@ pub struct BenchArgs {
     /// The receptacle to plug into; see --list.
     #[arg(long, value_name = "NAME", default_value = "1")]
     pub receptacle: String,
+    /// Plug into the receptacle that this file describes; see --example.
+    #[arg(long, value_name = "FILE.toml", conflicts_with_all = ["receptacle", "list"])]
+    pub scenario: Option<PathBuf>,
     /// List the receptacles and end.
     #[arg(long)]
     pub list: bool,
+    /// Print an example of a scenario file, with every key, and end.
+    #[arg(long, conflicts_with_all = ["list", "scenario", "seconds", "json"])]
+    pub example: bool,
     /// End after so many seconds; without it, Ctrl-C ends it.
     #[arg(long, value_name = "S", conflicts_with = "list")]
     pub seconds: Option<u64>,

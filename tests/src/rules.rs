@@ -99,6 +99,7 @@ pub const ROOMS: &[Room] = &[
             "maud",
             "comfy-table",
             "csv",
+            "toml",
             "jiff",
             "anstream",
             "anstyle",

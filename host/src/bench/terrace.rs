@@ -1,17 +1,32 @@
 //! The receptacles of Larkfield Terrace by name or house number, and the way of the tour.
 
 use slotwise_core::slots::ClipTarget;
-use slotwise_virtual::house::{Named, bank, find};
+use slotwise_virtual::house::{Named, Receptacle, bank, find};
 
 use crate::error::Error;
 
-/// One stop of the tour.
-#[derive(Clone, Copy, Debug)]
+/// A receptacle that the tester is carried to.
+#[derive(Clone, Debug)]
 pub struct Stop {
-    /// The receptacle.
-    pub named: &'static Named,
-    /// What the technician puts the clip on.
-    pub clip: ClipTarget,
+    /// Short name.
+    pub name: String,
+    /// Where it is.
+    pub place: String,
+    /// How its wiring came about.
+    pub story: String,
+    /// What is behind it, and what the technician puts the clip on.
+    pub receptacle: Receptacle,
+}
+
+impl From<&Named> for Stop {
+    fn from(named: &Named) -> Self {
+        Self {
+            name: named.name.to_owned(),
+            place: named.place.to_owned(),
+            story: named.story.to_owned(),
+            receptacle: named.receptacle.clone(),
+        }
+    }
 }
 
 /// One receptacle of each house; at Number 4 the same one twice, since only the clip on another
@@ -46,22 +61,15 @@ enum Clip {
 /// [`Error::NoSuchReceptacle`] if a stop is not on the terrace.
 pub fn stops(all: bool) -> Result<Vec<Stop>, Error> {
     if all {
-        let usual = |named: &'static Named| Stop {
-            named,
-            clip: named.receptacle.clip,
-        };
-        return Ok(bank().iter().map(usual).collect());
+        return Ok(bank().iter().map(Stop::from).collect());
     }
     WAY.into_iter()
         .map(|(name, clip)| {
-            let named = named(name)?;
-            Ok(Stop {
-                named,
-                clip: match clip {
-                    Clip::AsUsual => named.receptacle.clip,
-                    Clip::Free => ClipTarget::NotConnected,
-                },
-            })
+            let mut stop = Stop::from(named(name)?);
+            if let Clip::Free = clip {
+                stop.receptacle.clip = ClipTarget::NotConnected;
+            }
+            Ok(stop)
         })
         .collect()
 }
@@ -97,7 +105,7 @@ mod tests {
         let mut houses: Vec<u32> = stops
             .iter()
             .map(|stop| {
-                let number = stop.named.place.trim_start_matches("Number ");
+                let number = stop.place.trim_start_matches("Number ");
                 number.split(',').next().unwrap().parse().unwrap()
             })
             .collect();

@@ -6,7 +6,8 @@ use std::time::{Duration, Instant};
 use serde::Serialize;
 
 use super::{note, out};
-use crate::bench::{LineWish, Pace, VirtualTester, terrace};
+use crate::bench::terrace::Stop;
+use crate::bench::{LineWish, Pace, VirtualTester, scenario, terrace};
 use crate::cli::BenchArgs;
 use crate::error::Error;
 use crate::exit::Exit;
@@ -19,8 +20,15 @@ pub(super) fn run(args: &BenchArgs) -> Result<Exit, Error> {
     if args.list {
         return list(args.json);
     }
-    let named = terrace::named(&args.receptacle)?;
-    let tester = VirtualTester::start(&named.receptacle, Pace::REAL, LineWish::Best)?;
+    if args.example {
+        out(scenario::EXAMPLE)?;
+        return Ok(Exit::Done);
+    }
+    let stop = match &args.scenario {
+        Some(file) => scenario::read(file)?,
+        None => Stop::from(terrace::named(&args.receptacle)?),
+    };
+    let tester = VirtualTester::start(&stop.receptacle, Pace::REAL, LineWish::Best)?;
     let Some(port) = tester.port() else {
         return Err(Error::NoPseudoTerminals);
     };
@@ -29,16 +37,16 @@ pub(super) fn run(args: &BenchArgs) -> Result<Exit, Error> {
             format: "slotwise-bench",
             version: 1,
             port,
-            receptacle: named.name,
-            place: named.place,
-            wired_as: named.story,
+            receptacle: &stop.name,
+            place: &stop.place,
+            wired_as: &stop.story,
         };
         out(&format!("{}\n", serde_json::to_string(&serving)?))?;
     } else {
         out(&format!("{port}\n"))?;
         note(&format!(
             "a virtual tester is plugged in at {} ({}): {}",
-            named.place, named.name, named.story
+            stop.place, stop.name, stop.story
         ));
         note(&format!(
             "in another terminal: slotwise pull --port {port} --out bench.slotlog"
@@ -63,9 +71,9 @@ struct Serving<'b> {
     format: &'static str,
     version: u32,
     port: &'b str,
-    receptacle: &'static str,
-    place: &'static str,
-    wired_as: &'static str,
+    receptacle: &'b str,
+    place: &'b str,
+    wired_as: &'b str,
 }
 
 #[derive(Serialize)]

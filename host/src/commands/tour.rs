@@ -2,7 +2,7 @@
 //! log is pulled over its port, read back from the file, judged and reported.
 
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::thread;
 use std::time::{Duration, Instant};
 
@@ -13,6 +13,7 @@ use slotwise_core::units::Millis;
 use super::print::write_page;
 use super::pull::Pull;
 use super::{note, out};
+use crate::bench::scenario;
 use crate::bench::terrace::{self, Stop};
 use crate::bench::{LineWish, Pace, VirtualTester};
 use crate::cli::TourArgs;
@@ -38,8 +39,8 @@ const PATIENCE: Duration = Duration::from_secs(120);
 /// # Errors
 /// A folder that cannot be written, or a virtual tester that came to grief.
 pub(super) fn run(args: &TourArgs) -> Result<Exit, Error> {
+    let stops = stops(args)?;
     prepare(&args.out, args.force)?;
-    let stops = terrace::stops(args.all)?;
     let say = |text: &str| {
         if !args.quiet {
             note(text);
@@ -53,7 +54,7 @@ pub(super) fn run(args: &TourArgs) -> Result<Exit, Error> {
     } else {
         LineWish::Best
     };
-    let mut tester = VirtualTester::start(&first.named.receptacle, Pace::TOUR, wish)?;
+    let mut tester = VirtualTester::start(&first.receptacle, Pace::TOUR, wish)?;
     match tester.port() {
         Some(port) => say(&format!(
             "the virtual tester is on the pseudo-terminal {port}"
@@ -68,8 +69,8 @@ pub(super) fn run(args: &TourArgs) -> Result<Exit, Error> {
             "{} of {}: {} ({})",
             count + 1,
             stops.len(),
-            stop.named.place,
-            stop.named.name
+            stop.place,
+            stop.name
         ));
         // A tester begins a test by itself when it is switched on; that one is let end first.
         let before = if count == 0 {
@@ -78,9 +79,9 @@ pub(super) fn run(args: &TourArgs) -> Result<Exit, Error> {
             carry(&tester, &mut client, stop)?;
             client.status()?.newest
         };
-        client.start_test(stop.clip)?;
+        client.start_test(stop.receptacle.clip)?;
         let newest = wait_for_end(&mut client, stop, before)?
-            .ok_or_else(|| Error::Bench(format!("no record of {}", stop.named.place)))?;
+            .ok_or_else(|| Error::Bench(format!("no record of {}", stop.place)))?;
         places.push((newest, stop));
     }
 
@@ -114,6 +115,15 @@ pub(super) fn run(args: &TourArgs) -> Result<Exit, Error> {
     Ok(report.wholeness())
 }
 
+/// The receptacles of the files, or else of the terrace.
+fn stops(args: &TourArgs) -> Result<Vec<Stop>, Error> {
+    if args.scenario.is_empty() {
+        return terrace::stops(args.all);
+    }
+    let read = |file: &PathBuf| scenario::read(file).map_err(Error::from);
+    args.scenario.iter().map(read).collect()
+}
+
 /// Makes the folder. A folder with other things in it than a tour's is left alone.
 fn prepare(folder: &Path, force: bool) -> Result<(), Error> {
     let cannot = |source| FileError::CannotWrite {
@@ -139,8 +149,7 @@ fn prepare(folder: &Path, force: bool) -> Result<(), Error> {
 fn carry(tester: &VirtualTester, client: &mut Client, stop: &Stop) -> Result<(), Error> {
     tester.unplug()?;
     pass(client, SETTLE)?;
-    let receptacle = stop.named.receptacle.clone().with_clip(stop.clip);
-    tester.plug(&receptacle)?;
+    tester.plug(&stop.receptacle)?;
     pass(client, SETTLE)
 }
 
@@ -159,7 +168,7 @@ fn wait_for_end(
         if Instant::now() > deadline {
             return Err(Error::Bench(format!(
                 "the test at {} did not end",
-                stop.named.place
+                stop.place
             )));
         }
         thread::sleep(Duration::from_millis(1));
@@ -184,8 +193,8 @@ fn name_places(report: &mut Report, places: &[(RecordNumber, &Stop)]) {
         }
         let stop = places.iter().find(|(newest, _)| item.number <= *newest);
         item.place = stop.map(|(_, stop)| Place {
-            name: stop.named.place.to_owned(),
-            wired: stop.named.story.to_owned(),
+            name: stop.place.clone(),
+            wired: stop.story.clone(),
         });
     }
 }

@@ -4,6 +4,7 @@
 mod file;
 mod link;
 mod samples;
+mod scenario;
 
 use std::io;
 use std::path::PathBuf;
@@ -13,6 +14,7 @@ use crate::exit::Exit;
 pub use file::{FileError, newer_records};
 pub use link::{LinkError, PortError};
 pub use samples::SamplesError;
+pub use scenario::ScenarioError;
 
 /// Any failure of a command.
 #[derive(Debug, thiserror::Error)]
@@ -29,6 +31,9 @@ pub enum Error {
     /// A recorded waveform could not be used.
     #[error(transparent)]
     Samples(#[from] SamplesError),
+    /// The description of a receptacle could not be used.
+    #[error(transparent)]
+    Scenario(#[from] ScenarioError),
     /// The virtual tester could not be run.
     #[error("the virtual tester stopped: {0}; this is a mistake in the program, please report it")]
     Bench(String),
@@ -74,7 +79,7 @@ impl Error {
             Self::Port(_) => Exit::Port,
             Self::Link(error) => error.exit(),
             Self::File(error) => error.exit(),
-            Self::Samples(_) => Exit::File,
+            Self::Samples(_) | Self::Scenario(_) => Exit::File,
             Self::Bench(_) | Self::Json(_) => Exit::Program,
             Self::NoSuchReceptacle(_) | Self::NoSuchRecord { .. } => Exit::Usage,
             Self::NoPseudoTerminals => Exit::Port,
