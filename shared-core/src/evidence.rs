@@ -165,14 +165,17 @@ impl SlotVoltages {
 
 /// Sum of the four string currents, stated as the voltage it would be at one slot.
 ///
-/// Charge has nowhere else to go than the small capacitance of the isolation barrier, so the
-/// part in phase with the star must vanish in a healthy tester; the part in quadrature with
-/// it is what the barrier drains.
+/// Charge has nowhere else to go than the capacitance C of the isolation barrier to earth, so
+/// the sum is `j omega C R (V_star - V_earth)` with R a string. One lead stands at earth or near
+/// it, and its voltage against the star is `V_earth - V_star`: **in a healthy tester the sum is
+/// in quadrature with that lead**, however large C is. Which lead it is need not be known: it is
+/// the one that the sum is nearest to quadrature with. A broken channel leaves a sum in phase
+/// with all of them.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct ZeroSum {
-    /// Part in phase with the largest lead.
+    /// Part in phase with the lead that the sum is nearest to quadrature with.
     pub in_phase: Volts,
-    /// Part in quadrature with it.
+    /// Part in quadrature with the largest lead.
     pub quadrature: Volts,
 }
 

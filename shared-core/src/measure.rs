@@ -48,7 +48,10 @@ pub struct Gatherer {
     last: Turned,
     spread: [SpreadSums; 3],
     leads: [f64; LEADS],
-    zero_sum: (f64, f64),
+    /// The sum of the leads against each lead's own direction, and the quadrature against
+    /// the largest.
+    residue_in_phase: [f64; LEADS],
+    residue_quadrature: f64,
     unsteadiness: f64,
     frequency: FrequencySums,
     bad_frames: u32,
@@ -92,7 +95,8 @@ impl Gatherer {
             last: STILL,
             spread: [NO_SPREAD; 3],
             leads: [0.0; LEADS],
-            zero_sum: (0.0, 0.0),
+            residue_in_phase: [0.0; LEADS],
+            residue_quadrature: 0.0,
             unsteadiness: 0.0,
             frequency: FrequencySums {
                 sum: 0.0,
@@ -203,9 +207,10 @@ impl Gatherer {
                 largest = *lead;
             }
         }
-        let residue = total.against(largest);
-        self.zero_sum.0 += f64::from(residue.real().get());
-        self.zero_sum.1 += f64::from(residue.imaginary().get());
+        for (residue, lead) in self.residue_in_phase.iter_mut().zip(leads) {
+            *residue += f64::from(total.against(*lead).real().get());
+        }
+        self.residue_quadrature += f64::from(total.against(largest).imaginary().get());
         self.windows = self.windows.saturating_add(1);
     }
 
@@ -241,13 +246,26 @@ impl Gatherer {
         evidence.frequency = self.frequency.measured();
         evidence.unsteadiness = Volts::from_f64(self.unsteadiness);
         evidence.zero_sum = ZeroSum {
-            in_phase: Volts::from_f64(self.zero_sum.0 * share),
-            quadrature: Volts::from_f64(self.zero_sum.1 * share),
+            in_phase: Volts::from_f64(self.least_in_phase() * share),
+            quadrature: Volts::from_f64(self.residue_quadrature * share),
         };
         if self.clip_target != ClipTarget::NotConnected {
             evidence.clip_wide = Ok(phasor(self.sum.clip_wide.scale(share)));
         }
         evidence
+    }
+
+    /// The sum against the lead that it is nearest to quadrature with; see [`ZeroSum`]. Leads
+    /// below a tenth of the largest are open and have no direction of their own.
+    fn least_in_phase(&self) -> f64 {
+        let largest = self.leads.iter().copied().fold(0.0, f64::max);
+        self.leads
+            .iter()
+            .zip(self.residue_in_phase)
+            .filter(|(size, _)| **size >= largest * 0.1)
+            .map(|(_, residue)| residue)
+            .min_by(|a, b| a.abs().total_cmp(&b.abs()))
+            .unwrap_or(0.0)
     }
 
     fn pair(&self, place: usize, share: f64) -> PairVoltage {

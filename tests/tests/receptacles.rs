@@ -9,6 +9,7 @@ use slotwise_core::slots::Pair;
 use slotwise_core::verdict::Outcome::{self, *};
 use slotwise_tests::measured::first_test;
 use slotwise_virtual::house::{bank, find};
+use slotwise_virtual::quantity::Farads;
 use slotwise_virtual::tester::{Specimen, Tolerance};
 
 /// Name, outcome, first finding.
@@ -56,6 +57,26 @@ fn every_receptacle_of_the_terrace_gets_its_expected_verdict() {
                 (verdict.outcome, first),
                 (*outcome, Some(*code)),
                 "{name}, tester {seed}"
+            );
+        }
+    }
+}
+
+/// An earthed computer on the USB cable puts about 1 nF across the barrier: the star is drained
+/// by a third of its voltage, and the sum of the leads turns by several degrees.
+#[test]
+fn an_earthed_computer_on_the_cable_changes_no_verdict() {
+    for picofarads in [1.0, 30.0, 300.0, 1000.0] {
+        let mut specimen = Specimen::draw(2, &Tolerance::USUAL);
+        specimen.barrier = Farads::from_pico(picofarads);
+        for (named, (name, outcome, code)) in bank().iter().zip(EXPECTED) {
+            let measured = first_test(&specimen, &named.receptacle, named.receptacle.clip);
+            let verdict = &measured.test.verdict;
+            let first = verdict.first().map(|finding| finding.code);
+            assert_eq!(
+                (verdict.outcome, first),
+                (*outcome, Some(*code)),
+                "{name}, {picofarads} pF"
             );
         }
     }
