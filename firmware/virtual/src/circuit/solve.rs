@@ -17,7 +17,7 @@ use nalgebra::{DMatrix, DVector};
 use slotwise_core::units::Ohms;
 
 /// Below this a resistor is solved by its current, above by its admittance.
-const LOW: Ohms = Ohms::new(100.0);
+pub(super) const LOW: Ohms = Ohms::new(100.0);
 
 /// Potentials and currents of one solve.
 #[derive(Clone, Debug)]
