@@ -8,7 +8,7 @@ use predicates::prelude::PredicateBooleanExt as _;
 use predicates::str::contains;
 use slotwise::exit::Exit;
 use slotwise::report::{Origin, Place, Report, html, json, sheet, table, waveform};
-use slotwise::texts::Severity;
+use slotwise::texts::{English, Severity};
 use slotwise_core::limits::BandSet;
 use slotwise_core::verdict::Outcome;
 use support::{
@@ -93,7 +93,9 @@ fn the_page_is_whole_in_itself_and_escapes_what_it_shows() {
 fn the_waveform_is_the_known_one() {
     let report = report();
     let test = report.items[3].test().unwrap();
-    let figure = waveform::figure(test.snapshot, "w").unwrap().into_string();
+    let figure = waveform::figure(&English, test.snapshot, "w")
+        .unwrap()
+        .into_string();
     insta::assert_snapshot!("waveform", figure.replace("><", ">\n<"));
     assert!(
         figure.contains("narrow to wide: from \u{2212}169.0 V")

@@ -4,7 +4,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use slotwise_core::evidence::Evidence;
 use slotwise_core::finding::{Finding, FindingCode};
 use slotwise_core::limits::BandSet;
-use slotwise_core::record::Body;
+use slotwise_core::record::{Body, TesterId, Version};
 use slotwise_core::verdict::Outcome;
 
 use super::numbers::{band_line, volts, when};
@@ -12,15 +12,16 @@ use super::sheet::evidence_rows;
 use super::style::STYLE;
 use super::table::finding_line;
 use super::{Item, Origin, Report, TestView, lamps_drawing, waveform};
-use crate::texts::{Language, Severity, codes};
+use crate::texts::{Labels, Language, Severity, codes};
 
 /// The whole page.
 #[must_use]
 pub fn page(report: &Report) -> String {
+    let labels = report.language.labels();
     let title = match report.origin {
-        Origin::Log => "Receptacle report",
-        Origin::Invented => "Receptacle report (invented receptacles)",
-        Origin::Recording => "Receptacle report (recorded waveform)",
+        Origin::Log => labels.title_log,
+        Origin::Invented => labels.title_invented,
+        Origin::Recording => labels.title_recording,
     };
     html! {
         (DOCTYPE)
@@ -52,27 +53,34 @@ pub fn page(report: &Report) -> String {
 }
 
 fn meta(report: &Report) -> Markup {
+    let labels = report.language.labels();
     html! {
         dl class="meta" {
-            dt { @if report.origin == Origin::Recording { "Recording" } @else { "Log" } } dd { (report.source) }
+            dt {
+                @if report.origin == Origin::Recording { (labels.recording) } @else { (labels.log) }
+            }
+            dd { (report.source) }
             @if let Some(hello) = &report.hello {
-                dt { "Tester" } dd { (hello.tester) ", firmware " (hello.firmware) }
+                dt { (labels.tester) } dd { (by(labels, &hello.tester, &hello.firmware)) }
             }
-            dt { "Records" } dd { (report.items.len()) ", of them " (report.tests().count()) " tests" }
-            dt { "Verdicts" }
-            dd {
-                @if report.band.is_some() { "judged again by this program" }
-                @else { "as the tester said at the time" }
-            }
-            dt { "Supply band" }
+            dt { (labels.records) }
+            dd { (report.language.count(report.items.len(), report.tests().count())) }
+            dt { (labels.verdicts) }
+            dd { @if report.band.is_some() { (labels.judged_again) } @else { (labels.as_said) } }
+            dt { (labels.supply_band) }
             dd {
                 @match report.band {
-                    Some(band) => (band_line(band)),
-                    None => { "the tester's own; unless another was set, " (BandSet::default().band().name) }
+                    Some(band) => (band_line(report.language, band)),
+                    None => { (labels.own_band) " " (BandSet::default().band().name) }
                 }
             }
         }
     }
+}
+
+/// Which tester, with which firmware.
+fn by(labels: &Labels, tester: &TesterId, firmware: &Version) -> String {
+    format!("{tester}, {} {firmware}", labels.firmware)
 }
 
 fn damages(report: &Report) -> Markup {
@@ -80,7 +88,7 @@ fn damages(report: &Report) -> Markup {
     html! {
         @if !report.damages.is_empty() {
             div class="danger" {
-                strong { "This log is damaged; what is whole is shown." }
+                strong { (report.language.labels().damaged) }
                 ul { @for damage in &report.damages { li { (damage) } } }
             }
         }
@@ -99,33 +107,35 @@ fn badge(language: &dyn Language, outcome: Outcome) -> Markup {
 }
 
 fn overview(report: &Report) -> Markup {
+    let labels = report.language.labels();
     html! {
-        h2 { "Overview" }
+        h2 { (labels.overview) }
         div class="scroll" {
             table class="over" {
                 thead {
                     tr {
-                        th class="num" { "No." } th { "Receptacle" } th { "Answer" }
-                        th { "Finding" }
-                        th class="num" { "n-w V" } th class="num" { "g-w V" } th class="num" { "n-g V" }
-                        th { "Clip" } th { "Next" }
+                        th class="num" { (labels.number) }
+                        th { (labels.receptacle) }
+                        th { (labels.answer) }
+                        th { (labels.finding) }
+                        @for symbol in labels.symbols { th class="num" { (symbol) " V" } }
+                        th { (labels.clip) }
+                        th { (labels.next) }
                     }
                 }
                 tbody { @for item in &report.items { (overview_row(report.language, item)) } }
             }
         }
-        p class="soft" {
-            "n narrow slot, w wide slot, g ground slot; volts are true RMS. Clip: free, on the \
-             appliance's frame, or on an earth from elsewhere."
-        }
+        p class="soft" { (labels.legend) }
     }
 }
 
 fn overview_row(language: &dyn Language, item: &Item) -> Markup {
+    let labels = language.labels();
     let number = item.number.get();
     html! {
         tr {
-            td class="num" data-name="No." {
+            td class="num" data-name=(labels.number) {
                 @if item.test().is_some() { a href=(format!("#r{number}")) { (number) } }
                 @else { (number) }
             }
@@ -137,23 +147,23 @@ fn overview_row(language: &dyn Language, item: &Item) -> Markup {
                     td {
                         (finding_line(language, item, &test))
                     }
-                    @for (name, text) in pair_volts(test.evidence) {
+                    @for (name, text) in pair_volts(labels, test.evidence) {
                         td class="num" data-name=(name) { (text) }
                     }
-                    td data-name="Clip:" { (language.clip_short(test.evidence.clip_target)) }
-                    td data-name="Next:" {
+                    td data-name={ (labels.clip) ":" } { (language.clip_short(test.evidence.clip_target)) }
+                    td data-name={ (labels.next) ":" } {
                         (first.map_or("", |f| language.check(f.next, f.code).short))
                     }
                 }
                 (None, Ok(record)) => {
-                    td class="soft" { "start" }
+                    td class="soft" { (labels.start) }
                     td class="soft" colspan="6" {
                         @if let Body::Boot(cause) = &record.body { (language.boot(*cause)) }
                         (chain_note(language, item))
                     }
                 }
                 (None, Err(why)) => {
-                    td { "NOT READABLE" }
+                    td { (labels.not_readable) }
                     td colspan="6" { (why) (chain_note(language, item)) }
                 }
             }
@@ -163,53 +173,54 @@ fn overview_row(language: &dyn Language, item: &Item) -> Markup {
 
 fn chain_note(language: &dyn Language, item: &Item) -> Markup {
     html! {
-        @if item.link.is_wrong() { " [chain: " (language.chain(item.link)) "]" }
+        @if item.link.is_wrong() { " [" (language.labels().chain) ": " (language.chain(item.link)) "]" }
     }
 }
 
-fn pair_volts(evidence: &Evidence) -> [(&'static str, String); 3] {
+fn pair_volts(labels: &Labels, evidence: &Evidence) -> [(&'static str, String); 3] {
     let [nw, gw, ng] = match &evidence.slots {
         Ok(slots) => slots.pairs.each_ref().map(|pair| volts(pair.true_rms)),
         Err(_) => [(); 3].map(|()| "-".to_owned()),
     };
-    [("n-w", nw), ("g-w", gw), ("n-g", ng)]
+    let [n_w, g_w, n_g] = labels.symbols;
+    [(n_w, nw), (g_w, gw), (n_g, ng)]
 }
 
 fn article(report: &Report, item: &Item, test: &TestView<'_>) -> Markup {
     let language = report.language;
-    let headings = language.headings();
+    let labels = language.labels();
     let verdict = test.verdict;
     let number = item.number.get();
     let title = match &item.place {
         Some(place) => place.name.clone(),
-        None => format!("Record {number}"),
+        None => format!("{} {number}", labels.record),
     };
     let unproven = language.unproven(verdict.unproven);
     html! {
         article id=(format!("r{number}")) {
             div class="headline" { h2 { (title) } (badge(language, verdict.outcome)) }
             @if let Some(place) = &item.place {
-                p class="soft" { "Wired as (invented): " (place.wired) }
+                p class="soft" { (labels.wired_as) ": " (place.wired) }
             }
             p { (language.outcome_meaning(verdict.outcome)) }
             @if report.band.is_some() && test.said.outcome != verdict.outcome {
                 p class="caution" {
-                    "The tester said then: " (language.outcome(test.said.outcome))
+                    (labels.said_then) ": " (language.outcome(test.said.outcome))
                 }
             }
             div class="columns" {
                 div {
                     @for finding in &verdict.findings { (finding_block(language, finding)) }
                     @if verdict.has(FindingCode::ReadsSound) && !unproven.is_empty() {
-                        h4 { (headings.unproven) }
+                        h4 { (labels.unproven) }
                         ul { @for entry in unproven { li { (entry) } } }
                     }
                 }
                 div {
                     (lamps_drawing::column(language, &test.panel))
-                    @match waveform::figure(test.snapshot, &format!("w{number}")) {
+                    @match waveform::figure(language, test.snapshot, &format!("w{number}")) {
                         Some(figure) => { (figure) }
-                        None => { p class="soft" { "This record holds no waveform." } }
+                        None => { p class="soft" { (labels.no_waveform) } }
                     }
                 }
             }
@@ -220,7 +231,7 @@ fn article(report: &Report, item: &Item, test: &TestView<'_>) -> Markup {
 }
 
 fn finding_block(language: &dyn Language, finding: &Finding) -> Markup {
-    let headings = language.headings();
+    let labels = language.labels();
     let words = language.finding(finding.code);
     let severity = Severity::of(finding);
     let rivals = language.rivals(finding.rivals);
@@ -229,28 +240,28 @@ fn finding_block(language: &dyn Language, finding: &Finding) -> Markup {
         section class="finding" {
             h3 {
                 (words.title) " "
-                span class="number" { "finding " (finding.code.number()) }
+                span class="number" { (labels.finding.to_lowercase()) " " (finding.code.number()) }
             }
             p { (words.meaning) }
             p class=(severity_class(severity)) {
-                strong { (headings.severity) ": " (language.severity(severity)) }
+                strong { (labels.severity) ": " (language.severity(severity)) }
                 @if let Some(danger) = words.danger { " " (danger) }
             }
-            p { strong { (headings.appliance) ": " } (words.appliance) }
+            p { strong { (labels.appliance) ": " } (words.appliance) }
             @if !rivals.is_empty() {
-                p { (headings.rivals) ":" }
+                p { (labels.rivals) ":" }
                 ul { @for rival in rivals { li { (rival) } } }
             }
             div class="next" {
                 p {
                     strong {
-                        (headings.next)
+                        (labels.next)
                         @if let Some(end) = check.end { ", " (language.end(end)) }
                         ": "
                     }
                     (check.what)
                 }
-                p { strong { (headings.electrician) ": " } (words.electrician) }
+                p { strong { (labels.electrician) ": " } (words.electrician) }
             }
         }
     }
@@ -268,7 +279,7 @@ const fn severity_class(severity: Severity) -> &'static str {
 fn evidence_table(language: &dyn Language, evidence: &Evidence) -> Markup {
     html! {
         table class="evidence" {
-            caption { "Measured (± is the expanded uncertainty, k = 2)" }
+            caption { (language.labels().measured) }
             tbody {
                 @for (name, value) in evidence_rows(language, evidence) {
                     tr { th scope="row" { (name) } td { (value) } }
@@ -282,24 +293,27 @@ fn record_lines(report: &Report, item: &Item) -> Markup {
     if report.origin == Origin::Recording {
         return html! {};
     }
+    let language = report.language;
+    let labels = language.labels();
     html! {
         p class="soft" {
-            "Record " (item.number.get())
+            (labels.record) " " (item.number.get()) ". "
             @if let Ok(record) = &item.record {
-                ", made " (when(record)) "; tester " (record.tester) ", firmware " (record.firmware)
+                (labels.made) ": " (when(language, record)) ". "
+                (labels.tester) ": " (by(labels, &record.tester, &record.firmware)) ". "
             }
-            ". Chain: " (report.language.chain(item.link)) "."
+            (labels.chain) ": " (language.chain(item.link)) "."
         }
     }
 }
 
 fn closing(language: &dyn Language) -> Markup {
-    let headings = language.headings();
+    let labels = language.labels();
     html! {
         section {
-            h2 { (headings.cannot_see) }
+            h2 { (labels.cannot_see) }
             ul { @for entry in language.cautions().cannot_see { li { (entry) } } }
-            h2 { (headings.cautions) }
+            h2 { (labels.cautions) }
             ul { @for entry in language.cautions().list { li { (entry) } } }
         }
     }

@@ -14,7 +14,7 @@ const STRIP: f32 = 80.0;
 pub(super) fn column(language: &dyn Language, panel: &Panel) -> Markup {
     html! {
         table class="lamps" {
-            caption { (language.headings().lamps) }
+            caption { (language.labels().lamps) }
             tbody {
                 @for lamp in Lamp::ALL {
                     @let rhythm = panel.rhythm(lamp);

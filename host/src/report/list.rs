@@ -1,6 +1,7 @@
 //! The records one under the other, for terminals too narrow for a table; and the wrapping of
 //! words that the text reports share.
 
+use slotwise_core::evidence::PairVoltage;
 use slotwise_core::record::Body;
 use slotwise_core::verdict::Outcome;
 
@@ -47,7 +48,7 @@ fn entry(language: &dyn Language, text: &mut String, item: &Item, width: usize) 
             wrap(
                 text,
                 &indent,
-                &format!("Next: {}", next_line(language, &test)),
+                &format!("{}: {}", language.labels().next, next_line(language, &test)),
                 width,
             );
         }
@@ -59,22 +60,31 @@ fn entry(language: &dyn Language, text: &mut String, item: &Item, width: usize) 
             wrap(text, &number, &with_chain(language, what, item), width);
         }
         (Err(why), None) => {
-            let line = format!("NOT READABLE: {why}");
+            let line = format!("{}: {why}", language.labels().not_readable);
             wrap(text, &number, &with_chain(language, &line, item), width);
         }
     }
 }
 
 fn measured_line(language: &dyn Language, test: &TestView<'_>) -> String {
-    let clip = language.clip_short(test.evidence.clip_target);
-    let lamps = lamp_letters(test);
-    match &test.evidence.slots {
+    let labels = language.labels();
+    let values = match &test.evidence.slots {
         Ok(slots) => {
-            let [nw, gw, ng] = slots.pairs.each_ref().map(|pair| volts(pair.true_rms));
-            format!("n-w {nw} V, g-w {gw} V, n-g {ng} V; clip {clip}; lamps {lamps}")
+            let value = |(pair, symbol): (&PairVoltage, &str)| {
+                format!("{symbol} {} V", volts(pair.true_rms))
+            };
+            let values: Vec<String> = slots.pairs.iter().zip(labels.symbols).map(value).collect();
+            values.join(", ")
         }
-        Err(reason) => format!("{}; clip {clip}; lamps {lamps}", language.missing(*reason)),
-    }
+        Err(reason) => language.missing(*reason).to_owned(),
+    };
+    format!(
+        "{values}; {} {}; {} {}",
+        labels.clip.to_lowercase(),
+        language.clip_short(test.evidence.clip_target),
+        labels.lamps_short.to_lowercase(),
+        lamp_letters(test)
+    )
 }
 
 fn style(outcome: Outcome) -> Style {

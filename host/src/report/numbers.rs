@@ -81,19 +81,13 @@ pub fn degrees(radians: f32) -> String {
 
 /// When a record was made: the clock if it had the time, else boot and time since.
 #[must_use]
-pub fn when(record: &Record) -> String {
-    let since = since_start(record.at.get());
-    match record
+pub fn when(language: &dyn Language, record: &Record) -> String {
+    let clock = record
         .clock
         .and_then(|clock| i64::try_from(clock.get()).ok())
         .and_then(|seconds| Timestamp::from_second(seconds).ok())
-    {
-        Some(clock) => format!("{clock} (start {}, {since} after it)", record.boot),
-        None => format!(
-            "start {}, {since} after it; the clock had no time",
-            record.boot
-        ),
-    }
+        .map(|clock| clock.to_string());
+    language.made(clock.as_deref(), record.boot, &since_start(record.at.get()))
 }
 
 fn since_start(millis: u64) -> String {
@@ -110,14 +104,15 @@ fn since_start(millis: u64) -> String {
 /// A supply band: its name, source and edition, and whether it is the one in force unless
 /// another is asked for.
 #[must_use]
-pub fn band_line(set: BandSet) -> String {
+pub fn band_line(language: &dyn Language, set: BandSet) -> String {
     let band = set.band();
-    let default = if set == BandSet::default() {
-        "; the default"
-    } else {
-        ""
-    };
-    format!("{} ({}; {}{default})", band.name, band.source, band.edition)
+    let mut line = format!("{} ({}; {}", band.name, band.source, band.edition);
+    if set == BandSet::default() {
+        line.push_str("; ");
+        line.push_str(language.labels().is_default);
+    }
+    line.push(')');
+    line
 }
 
 #[cfg(test)]

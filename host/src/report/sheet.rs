@@ -6,12 +6,12 @@ use slotwise_core::evidence::Evidence;
 use slotwise_core::finding::{Finding, FindingCode};
 use slotwise_core::lamps::Lamp;
 use slotwise_core::record::Body;
-use slotwise_core::slots::Pair;
+use slotwise_core::units::Volts;
 
 use super::list::wrap;
 use super::numbers::{band_line, degrees, hertz, ohms, slot_volts, when, with_uncertainty};
 use super::{Item, Origin, Report, TestView};
-use crate::texts::{Language, Severity, codes};
+use crate::texts::{Language, PairValue, Severity, codes};
 
 /// The sheet of `item`, wrapped to `width` columns.
 #[must_use]
@@ -21,33 +21,32 @@ pub fn render(report: &Report, item: &Item, width: u16) -> String {
         language: report.language,
         width: usize::from(width).clamp(40, 100),
     };
+    let language = report.language;
+    let labels = language.labels();
     if report.origin == Origin::Recording {
-        sheet.line(&format!("Recorded waveform {}", report.source));
+        sheet.field(labels.recording, &report.source);
     } else {
-        sheet.line(&format!(
-            "Record {} of {}",
-            item.number.get(),
-            report.source
-        ));
+        let number = item.number.get();
+        sheet.line(&format!("{} {number}: {}", labels.record, report.source));
     }
     if let Some(place) = &item.place {
-        sheet.line(&format!("Receptacle: {}", place.name));
-        sheet.paragraph("Wired as: ", &place.wired);
+        sheet.field(labels.receptacle, &place.name);
+        sheet.field(labels.wired_as, &place.wired);
     }
     match &item.record {
         Ok(_) if report.origin == Origin::Recording => {}
         Ok(record) => {
-            sheet.paragraph("Made: ", &when(record));
-            let by = format!("tester {}, firmware {}", record.tester, record.firmware);
-            sheet.paragraph("By: ", &by);
+            sheet.field(labels.made, &when(language, record));
+            let by = format!("{}, {} {}", record.tester, labels.firmware, record.firmware);
+            sheet.field(labels.tester, &by);
             if let Body::Boot(cause) = &record.body {
-                sheet.line(report.language.boot(*cause));
+                sheet.line(language.boot(*cause));
             }
         }
-        Err(why) => sheet.paragraph("Not readable: ", &why.to_string()),
+        Err(why) => sheet.field(labels.not_readable, &why.to_string()),
     }
     if report.origin != Origin::Recording {
-        sheet.paragraph("Chain: ", &report.language.chain(item.link));
+        sheet.field(labels.chain, &language.chain(item.link));
     }
     if let Some(test) = item.test() {
         sheet.test(report, &test);
@@ -64,19 +63,16 @@ struct Sheet {
 impl Sheet {
     fn test(&mut self, report: &Report, test: &TestView<'_>) {
         let verdict = test.verdict;
-        let headings = self.language.headings();
+        let labels = self.language.labels();
         let cautions = self.language.cautions();
         self.blank();
         let word = self.language.outcome(verdict.outcome);
         self.line(&format!("{} {word}", codes::sign(verdict.outcome)));
         self.paragraph("", self.language.outcome_meaning(verdict.outcome));
         if let Some(band) = report.band {
-            self.paragraph("Judged again under: ", &band_line(band));
+            self.field(labels.judged_under, &band_line(self.language, band));
             if test.said.outcome != verdict.outcome {
-                self.paragraph(
-                    "The tester said then: ",
-                    self.language.outcome(test.said.outcome),
-                );
+                self.field(labels.said_then, self.language.outcome(test.said.outcome));
             }
         }
         for finding in &verdict.findings {
@@ -85,13 +81,13 @@ impl Sheet {
         let unproven = self.language.unproven(verdict.unproven);
         if verdict.has(FindingCode::ReadsSound) && !unproven.is_empty() {
             self.blank();
-            self.heading(headings.unproven);
+            self.heading(labels.unproven);
             for entry in unproven {
                 self.paragraph("  - ", entry);
             }
         }
         self.blank();
-        self.heading(headings.lamps);
+        self.heading(labels.lamps);
         for lamp in Lamp::ALL {
             let rhythm = test.panel.rhythm(lamp);
             let question = self.language.question(lamp);
@@ -102,16 +98,16 @@ impl Sheet {
             ));
         }
         self.blank();
-        self.line("Measured (± is the expanded uncertainty, k = 2):");
+        self.heading(labels.measured);
         for (name, value) in evidence_rows(self.language, test.evidence) {
             self.paragraph(&format!("  {name:<28} "), &value);
         }
         self.blank();
-        self.heading(headings.cannot_see);
+        self.heading(labels.cannot_see);
         for entry in cautions.cannot_see {
             self.paragraph("  - ", entry);
         }
-        self.heading(headings.cautions);
+        self.heading(labels.cautions);
         self.paragraph("  - ", cautions.first);
         for entry in cautions.list {
             self.paragraph("  - ", entry);
@@ -120,7 +116,7 @@ impl Sheet {
 
     fn finding(&mut self, finding: &Finding) {
         let language = self.language;
-        let headings = language.headings();
+        let labels = language.labels();
         let words = language.finding(finding.code);
         self.blank();
         let number = finding.code.number();
@@ -131,22 +127,26 @@ impl Sheet {
             Some(danger) => format!("{severity} {danger}"),
             None => severity.to_owned(),
         };
-        self.labelled(headings.severity, &danger);
-        self.labelled(headings.appliance, words.appliance);
+        self.labelled(labels.severity, &danger);
+        self.labelled(labels.appliance, words.appliance);
         let rivals = language.rivals(finding.rivals);
         if !rivals.is_empty() {
-            self.line(&format!("    {}:", headings.rivals));
+            self.line(&format!("    {}:", labels.rivals));
             for rival in rivals {
                 self.paragraph("      - ", rival);
             }
         }
         let check = language.check(finding.next, finding.code);
         let next = match check.end {
-            Some(end) => format!("{}, {}", headings.next, language.end(end)),
-            None => headings.next.to_owned(),
+            Some(end) => format!("{}, {}", labels.next, language.end(end)),
+            None => labels.next.to_owned(),
         };
         self.labelled(&next, check.what);
-        self.labelled(headings.electrician, words.electrician);
+        self.labelled(labels.electrician, words.electrician);
+    }
+
+    fn field(&mut self, label: &str, words: &str) {
+        self.paragraph(&format!("{label}: "), words);
     }
 
     fn labelled(&mut self, label: &str, words: &str) {
@@ -174,81 +174,50 @@ impl Sheet {
 /// Every measured value by name, or why it is missing.
 #[must_use]
 pub fn evidence_rows(language: &dyn Language, evidence: &Evidence) -> Vec<(&'static str, String)> {
+    let labels = language.labels();
     let mut rows = Vec::new();
-    let names = [
-        (Pair::NarrowWide, "narrow to wide"),
-        (Pair::GroundWide, "ground to wide"),
-        (Pair::NarrowGround, "narrow to ground"),
-    ];
     match &evidence.slots {
         Ok(slots) => {
-            for (pair, name) in names {
-                let Some(voltage) = slots.pair(pair) else {
-                    continue;
+            // No "-0.00" for a mean of next to nothing.
+            let mean = |volts: Volts| Volts::new((volts.get() * 100.0).round() / 100.0 + 0.0);
+            for (pair, name) in slots.pairs.iter().zip(labels.pairs) {
+                let rms = pair.fundamental.rms;
+                let angle = || degrees(pair.fundamental.angle.get());
+                let value = PairValue {
+                    true_rms: slot_volts(slots, pair.true_rms),
+                    fundamental: slot_volts(slots, rms),
+                    angle: (rms.get() >= 0.5).then(angle),
+                    residual: pair.residual,
+                    mean: mean(pair.mean),
                 };
-                let fundamental = voltage.fundamental;
-                let angle = if fundamental.rms.get() < 0.5 {
-                    String::new()
-                } else {
-                    format!(" at {}", degrees(fundamental.angle.get()))
-                };
-                rows.push((
-                    name,
-                    format!(
-                        "{} true RMS; line frequency {}{angle}; harmonics and noise {:.2} V; \
-                         mean {:.2} V",
-                        slot_volts(slots, voltage.true_rms),
-                        slot_volts(slots, fundamental.rms),
-                        voltage.residual.get(),
-                        // No "-0.00" for a mean of next to nothing.
-                        (voltage.mean.get() * 100.0).round() / 100.0 + 0.0,
-                    ),
-                ));
+                rows.push((name, language.pair(&value)));
             }
         }
-        Err(reason) => rows.push(("slot voltages", language.missing(*reason).to_owned())),
+        Err(reason) => rows.push((labels.slot_voltages, language.missing(*reason).to_owned())),
     }
-    rows.push(("frequency", hertz(language, &evidence.frequency)));
-    rows.push(("earth path", ohms(language, &evidence.earth_path)));
-    rows.push(("load steps", load_steps(language, evidence)));
-    rows.push(("clip", language.clip(evidence.clip_target).to_owned()));
-    rows.push(("clip to wide", clip(language, evidence)));
-    let moved = format!("{:.2} V at most", evidence.unsteadiness.get());
-    rows.push(("moved during the test", moved));
+    rows.push((labels.frequency, hertz(language, &evidence.frequency)));
+    rows.push((labels.earth_path, ohms(language, &evidence.earth_path)));
+    rows.push((labels.load_steps, load_steps(language, evidence)));
     rows.push((
-        "sum of the four inputs",
-        format!(
-            "{:.2} V in phase, {:.2} V in quadrature",
-            evidence.zero_sum.in_phase.get() + 0.0,
-            evidence.zero_sum.quadrature.get() + 0.0
-        ),
+        labels.clip_on,
+        language.clip(evidence.clip_target).to_owned(),
     ));
-    let health = evidence.health;
-    rows.push((
-        "tester",
-        format!(
-            "{}, {} windows of 0.2 s, {} bad frames, {} beyond full scale",
-            if health.calibrated {
-                "calibrated"
-            } else {
-                "not calibrated"
-            },
-            health.windows,
-            health.bad_frames,
-            health.clipped_frames
-        ),
-    ));
+    rows.push((labels.clip_wide, clip(language, evidence)));
+    rows.push((labels.moved, language.moved(evidence.unsteadiness)));
+    // No "-0.00" here either.
+    let in_phase = Volts::new(evidence.zero_sum.in_phase.get() + 0.0);
+    let quadrature = Volts::new(evidence.zero_sum.quadrature.get() + 0.0);
+    rows.push((labels.sum, language.sum(in_phase, quadrature)));
+    rows.push((labels.health, language.health(&evidence.health)));
     rows
 }
 
 fn load_steps(language: &dyn Language, evidence: &Evidence) -> String {
     match &evidence.load_step {
-        Ok(step) => format!(
-            "neutral's share of the drop {}, from {} steps of {:.2} V",
-            with_uncertainty(step.rho.value.get(), step.rho.u.get(), "").trim_end(),
-            step.steps,
-            step.sag.get()
-        ),
+        Ok(step) => {
+            let share = with_uncertainty(step.rho.value.get(), step.rho.u.get(), "");
+            language.load_step(share.trim_end(), step.steps, step.sag)
+        }
         Err(reason) => language.missing(*reason).to_owned(),
     }
 }

@@ -64,19 +64,22 @@ fn table(report: &Report, width: u16) -> String {
         .set_content_arrangement(ContentArrangement::Dynamic)
         .enforce_styling()
         .set_width(width);
-    let mut columns = vec![("No.", true)];
+    let labels = report.language.labels();
+    let symbols = labels.symbols.map(|symbol| format!("{symbol} V"));
+    let [nw, gw, ng] = symbols.each_ref();
+    let mut columns = vec![(labels.number, true)];
     if placed {
-        columns.push(("Receptacle", false));
+        columns.push((labels.receptacle, false));
     }
     columns.extend([
-        ("Answer", true),
-        ("Finding", false),
-        ("n-w V", true),
-        ("g-w V", true),
-        ("n-g V", true),
-        ("Clip", true),
-        ("Lamps", true),
-        ("Next", false),
+        (labels.answer, true),
+        (labels.finding, false),
+        (nw, true),
+        (gw, true),
+        (ng, true),
+        (labels.clip, true),
+        (labels.lamps_short, true),
+        (labels.next, false),
     ]);
     let bold = |name: &str| Cell::new(name).add_attribute(Attribute::Bold);
     table.set_header(columns.iter().map(|(name, _)| bold(name)));
@@ -105,14 +108,14 @@ fn row(language: &dyn Language, item: &Item, placed: bool) -> Vec<Cell> {
                 Body::Test(_) => "",
             };
             let sign = match &record.body {
-                Body::Boot(BootCause::PowerOn) | Body::Test(_) => "start",
-                Body::Boot(BootCause::Watchdog | BootCause::Panic) => "restart",
+                Body::Boot(BootCause::PowerOn) | Body::Test(_) => language.labels().start,
+                Body::Boot(BootCause::Watchdog | BootCause::Panic) => language.labels().restart,
             };
             cells.push(Cell::new(sign).add_attribute(Attribute::Dim));
             cells.push(Cell::new(with_chain(language, what, item)));
         }
         (Err(why), None) => {
-            cells.push(Cell::new("NOT READABLE").fg(Color::Yellow));
+            cells.push(Cell::new(language.labels().not_readable).fg(Color::Yellow));
             cells.push(Cell::new(with_chain(language, &why.to_string(), item)));
         }
     }
@@ -190,7 +193,11 @@ fn pair_cells(evidence: &Evidence) -> [Cell; 3] {
 /// `text`, and what is wrong with the chain, if anything is.
 pub(super) fn with_chain(language: &dyn Language, text: &str, item: &Item) -> String {
     if item.link.is_wrong() {
-        format!("{text} [chain: {}]", language.chain(item.link))
+        format!(
+            "{text} [{}: {}]",
+            language.labels().chain,
+            language.chain(item.link)
+        )
     } else {
         text.to_owned()
     }
@@ -202,13 +209,11 @@ fn legend(language: &dyn Language, width: usize) -> String {
         .map(|lamp| language.question(lamp))
         .collect();
     let mut text = String::new();
+    let labels = language.labels();
     for paragraph in [
-        "n narrow slot, w wide slot, g ground slot; volts are true RMS. Clip: free, on the \
-         appliance's frame, or on an earth from elsewhere."
-            .to_owned(),
-        format!("Lamps, top to bottom: {}", questions.join(" ")),
-        "Y yes, ? unsure, N no, ! danger, · dark (not asked; for the first: no danger found)."
-            .to_owned(),
+        labels.legend.to_owned(),
+        format!("{} {}", labels.legend_lamps, questions.join(" ")),
+        labels.legend_letters.to_owned(),
     ] {
         list::wrap(&mut text, "", &paragraph, width);
     }

@@ -9,6 +9,9 @@ use std::fmt::Write as _;
 use maud::{Markup, html};
 use slotwise_core::record::Snapshot;
 use slotwise_core::slots::Pair;
+use slotwise_core::units::Volts;
+
+use crate::texts::Language;
 
 /// Size of the drawing in its own units, and the field inside its axes.
 const WIDTH: f32 = 460.0;
@@ -28,9 +31,15 @@ const LINES: f32 = 4.0;
 struct Curve {
     /// Class in the style sheet, where its dashes are.
     class: &'static str,
-    name: &'static str,
-    symbol: &'static str,
     pair: Pair,
+    /// Place of its name among the labels.
+    label: usize,
+}
+
+impl Curve {
+    fn name(&self, language: &dyn Language) -> &'static str {
+        language.labels().pairs[self.label]
+    }
 }
 
 /// In drawing order: the dashed line over the solid one, since the two coincide in a sound
@@ -38,28 +47,25 @@ struct Curve {
 const CURVES: [Curve; 3] = [
     Curve {
         class: "nw",
-        name: "narrow to wide",
-        symbol: "solid",
         pair: Pair::NarrowWide,
+        label: 0,
     },
     Curve {
         class: "ng",
-        name: "narrow to ground",
-        symbol: "dashed",
         pair: Pair::NarrowGround,
+        label: 2,
     },
     Curve {
         class: "gw",
-        name: "ground to wide",
-        symbol: "dotted",
         pair: Pair::GroundWide,
+        label: 1,
     },
 ];
 
 /// The figure: drawing, legend and a description for those who do not see it. `id` is unique
 /// on the page. `None` if the record holds no waveform.
 #[must_use]
-pub fn figure(snapshot: &Snapshot, id: &str) -> Option<Markup> {
+pub fn figure(language: &dyn Language, snapshot: &Snapshot, id: &str) -> Option<Markup> {
     let curves: Vec<Vec<f32>> = CURVES
         .iter()
         .map(|curve| volts(snapshot, curve.pair))
@@ -68,13 +74,14 @@ pub fn figure(snapshot: &Snapshot, id: &str) -> Option<Markup> {
     if count < 2 {
         return None;
     }
+    let labels = language.labels();
     let peak = curves.iter().flatten().fold(0.0_f32, |a, v| a.max(v.abs()));
     let (step, lines) = scale(peak);
     let top = step * lines as f32;
     let end = (count - 1) as f32 * Snapshot::SECONDS_PER_POINT * 1000.0;
     let x = |ms: f32| LEFT + ms / end * (RIGHT - LEFT);
     let y = |volts: f32| BOTTOM - (volts / top + 1.0) / 2.0 * (BOTTOM - TOP);
-    let description = describe(&curves, end);
+    let description = describe(language, &curves, end);
     let times: Vec<f32> = (0..)
         .map(|n| 5.0 * n as f32)
         .take_while(|ms| *ms <= end)
@@ -84,7 +91,7 @@ pub fn figure(snapshot: &Snapshot, id: &str) -> Option<Markup> {
         figure class="wave" {
             svg viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) role="img"
                 aria-labelledby=(format!("{id}-t {id}-d")) {
-                title id=(format!("{id}-t")) { "Waveform between the slots" }
+                title id=(format!("{id}-t")) { (labels.waveform) }
                 desc id=(format!("{id}-d")) { (description) }
                 @for n in -lines..=lines {
                     @let volts = step * n as f32;
@@ -102,18 +109,18 @@ pub fn figure(snapshot: &Snapshot, id: &str) -> Option<Markup> {
                 }
                 text class="axis" x=(r(LEFT - 6.0)) y=(r(TOP - 10.0)) text-anchor="end" { "V" }
                 text class="axis" x=(r((LEFT + RIGHT) / 2.0)) y=(r(BOTTOM + 38.0))
-                    text-anchor="middle" { "time in ms" }
+                    text-anchor="middle" { (labels.time) }
                 @for (curve, points) in CURVES.iter().zip(&curves) {
                     path class=(curve.class) d=(path(points, end, &x, &y)) {}
                 }
             }
             figcaption {
-                @for curve in &CURVES {
+                @for (index, curve) in CURVES.iter().enumerate() {
                     span class="key" {
                         svg viewBox="0 0 44 10" aria-hidden="true" {
                             path class=(curve.class) d="M1 5H43" {}
                         }
-                        (curve.name) " (" (curve.symbol) ")"
+                        (curve.name(language)) " (" (labels.styles[index]) ")"
                     }
                 }
             }
@@ -167,12 +174,13 @@ fn path(points: &[f32], end: f32, x: &impl Fn(f32) -> f32, y: &impl Fn(f32) -> f
     data
 }
 
-fn describe(curves: &[Vec<f32>], end: f32) -> String {
-    let mut text = format!("Two line cycles, {end:.1} ms.");
+fn describe(language: &dyn Language, curves: &[Vec<f32>], end: f32) -> String {
+    let mut text = language.cycles(end);
     for (curve, points) in CURVES.iter().zip(curves) {
         let high = points.iter().fold(f32::MIN, |a, v| a.max(*v));
         let low = points.iter().fold(f32::MAX, |a, v| a.min(*v));
-        let _ = write!(text, " {}: from {low:.1} V to {high:.1} V.", curve.name);
+        text.push(' ');
+        text.push_str(&language.curve(curve.name(language), Volts::new(low), Volts::new(high)));
     }
     text
 }
@@ -213,7 +221,7 @@ mod tests {
 
     #[test]
     fn a_record_without_points_has_no_figure() {
-        assert!(figure(&Snapshot::default(), "w1").is_none());
+        assert!(figure(&crate::texts::English, &Snapshot::default(), "w1").is_none());
     }
 
     #[test]

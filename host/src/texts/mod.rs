@@ -4,26 +4,29 @@
 //! A second language is one more implementation of [`Language`]. It does not compile until it
 //! has every method, and the matches in it are exhaustive: a new finding, wiring or check of
 //! the core does not compile either until every language has its words. Names for programs do
-//! not depend on the language; they are in [`codes`]. The command line, its errors and the names
-//! of columns and measured values are English in every language.
+//! not depend on the language; they are in [`codes`]. The command line and its errors are English
+//! in every language.
 
 pub mod codes;
 mod english;
+mod labels;
 mod severity;
 
 use core::fmt::Debug;
 
-use slotwise_core::evidence::Missing;
+use slotwise_core::evidence::{FrameHealth, Missing};
 use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::lamps::{Lamp, Panel, Rhythm};
 use slotwise_core::record::BootCause;
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::topology::{Topology, TopologySet};
+use slotwise_core::units::Volts;
 use slotwise_core::verdict::{Outcome, Unproven};
 
 use crate::chain::ChainLink;
 
 pub use english::English;
+pub use labels::Labels;
 pub use severity::Severity;
 
 /// The words of one finding, whatever it is judged together with.
@@ -82,35 +85,27 @@ pub struct Cautions {
     pub invented: &'static str,
 }
 
-/// The headings over the words of a finding.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Headings {
-    /// Before the severity.
-    pub severity: &'static str,
-    /// Before what it does to the appliance.
-    pub appliance: &'static str,
-    /// Over the wirings that read the same.
-    pub rivals: &'static str,
-    /// Before the next check; its place follows.
-    pub next: &'static str,
-    /// Before what is electrician's work.
-    pub electrician: &'static str,
-    /// Over what is not yet proven.
-    pub unproven: &'static str,
-    /// Over what this tester cannot see.
-    pub cannot_see: &'static str,
-    /// Over the cautions.
-    pub cautions: &'static str,
-    /// Over the lamps.
-    pub lamps: &'static str,
+/// A slot voltage, its values already rounded and with their uncertainty.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PairValue {
+    /// True RMS.
+    pub true_rms: String,
+    /// At line frequency.
+    pub fundamental: String,
+    /// Its angle, where there is enough of it.
+    pub angle: Option<String>,
+    /// Harmonics and noise.
+    pub residual: Volts,
+    /// Mean.
+    pub mean: Volts,
 }
 
 /// One language.
 pub trait Language: Debug + Sync {
     /// Its tag (BCP 47), for the page.
     fn tag(&self) -> &'static str;
-    /// The headings.
-    fn headings(&self) -> Headings;
+    /// Headings, column names and names of values.
+    fn labels(&self) -> &'static Labels;
     /// What is said of every receptacle.
     fn cautions(&self) -> Cautions;
 
@@ -153,6 +148,25 @@ pub trait Language: Debug + Sync {
     fn boot(&self, cause: BootCause) -> &'static str;
     /// How a record hangs on the one before.
     fn chain(&self, link: ChainLink) -> String;
+
+    /// So many records, of them so many tests.
+    fn count(&self, records: usize, tests: usize) -> String;
+    /// A slot voltage.
+    fn pair(&self, value: &PairValue) -> String;
+    /// What the load steps gave: neutral's share of the drop, from how many, how deep.
+    fn load_step(&self, share: &str, steps: u16, sag: Volts) -> String;
+    /// How much the voltages moved.
+    fn moved(&self, at_most: Volts) -> String;
+    /// Sum of the four inputs.
+    fn sum(&self, in_phase: Volts, quadrature: Volts) -> String;
+    /// The tester's own state.
+    fn health(&self, health: &FrameHealth) -> String;
+    /// When a record was made: the clock if it had the time, and start and time since.
+    fn made(&self, clock: Option<&str>, boot: u32, since: &str) -> String;
+    /// How long the drawing is, for who does not see it.
+    fn cycles(&self, millis: f32) -> String;
+    /// One curve of the drawing, for who does not see it.
+    fn curve(&self, name: &str, low: Volts, high: Volts) -> String;
 
     /// The members of a set, in words. Where the set is everything that this version knows,
     /// that is said instead of a list.

@@ -4,20 +4,22 @@ mod appliance;
 mod cautions;
 mod checks;
 mod findings;
+mod labels;
 mod lamps;
 mod outcomes;
 mod values;
 mod wiring;
 
-use slotwise_core::evidence::Missing;
+use slotwise_core::evidence::{FrameHealth, Missing};
 use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::lamps::{Lamp, Panel, Rhythm};
 use slotwise_core::record::BootCause;
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::topology::Topology;
+use slotwise_core::units::Volts;
 use slotwise_core::verdict::{Outcome, Unproven};
 
-use super::{Cautions, CheckText, End, FindingText, Headings, Language, Severity};
+use super::{Cautions, CheckText, End, FindingText, Labels, Language, PairValue, Severity};
 use crate::chain::ChainLink;
 
 /// English.
@@ -29,18 +31,8 @@ impl Language for English {
         "en"
     }
 
-    fn headings(&self) -> Headings {
-        Headings {
-            severity: "How dangerous",
-            appliance: "Flame sensing and board",
-            rivals: "These wirings cannot be told apart by this test",
-            next: "Next",
-            electrician: "Leave to a licensed electrician",
-            unproven: "Not yet proven",
-            cannot_see: "What this tester cannot see",
-            cautions: "Cautions",
-            lamps: "Lamps on the tester, top to bottom",
-        }
+    fn labels(&self) -> &'static Labels {
+        &labels::LABELS
     }
 
     fn cautions(&self) -> Cautions {
@@ -126,5 +118,41 @@ impl Language for English {
 
     fn chain(&self, link: ChainLink) -> String {
         values::chain(link)
+    }
+
+    fn count(&self, records: usize, tests: usize) -> String {
+        labels::count(records, tests)
+    }
+
+    fn pair(&self, value: &PairValue) -> String {
+        labels::pair(value)
+    }
+
+    fn load_step(&self, share: &str, steps: u16, sag: Volts) -> String {
+        labels::load_step(share, steps, sag)
+    }
+
+    fn moved(&self, at_most: Volts) -> String {
+        labels::moved(at_most)
+    }
+
+    fn sum(&self, in_phase: Volts, quadrature: Volts) -> String {
+        labels::sum(in_phase, quadrature)
+    }
+
+    fn health(&self, health: &FrameHealth) -> String {
+        labels::health(health)
+    }
+
+    fn made(&self, clock: Option<&str>, boot: u32, since: &str) -> String {
+        labels::made(clock, boot, since)
+    }
+
+    fn cycles(&self, millis: f32) -> String {
+        labels::cycles(millis)
+    }
+
+    fn curve(&self, name: &str, low: Volts, high: Volts) -> String {
+        labels::curve(name, low, high)
     }
 }
