@@ -140,7 +140,7 @@ pub struct JudgeArgs {
     /// What the clip was on, if the waveform has a column cw (clip against wide).
     #[arg(long, requires = "samples")]
     pub clip: Option<Clip>,
-    /// Supply band to judge under; without it the tester's own.
+    /// Supply band to judge under.
     #[arg(long, default_value = "utilization")]
     pub band: Band,
     #[command(flatten)]
