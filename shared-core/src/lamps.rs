@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use crate::evidence::{Evidence, Measured};
 use crate::finding::FindingCode;
 use crate::slots::ClipTarget;
+use crate::topology::{Topology, TopologySet};
 use crate::verdict::{Outcome, Verdict};
 
 /// Number of lamps.
@@ -168,11 +169,25 @@ fn supply(verdict: &Verdict, evidence: &Evidence) -> Rhythm {
             || has(FindingCode::OpenGround)
             || has(FindingCode::NeutralToGroundHigh)
             || has(FindingCode::ReversedPolarity))
+        && !narrow_may_be_open(verdict)
     {
         Rhythm::Steady
     } else {
         Rhythm::Off
     }
+}
+
+/// Whether the voltage between the blades may be that of a floating narrow slot, which says
+/// nothing of the supply.
+fn narrow_may_be_open(verdict: &Verdict) -> bool {
+    let open = TopologySet::of(&[
+        Topology::OpenNarrowHotOnWide,
+        Topology::OpenNarrowHotOnGround,
+    ]);
+    verdict.first().is_some_and(|finding| {
+        finding.code == FindingCode::ReversedPolarity
+            && !finding.rivals.intersection(open).is_empty()
+    })
 }
 
 fn steady(verdict: &Verdict, evidence: &Evidence) -> Rhythm {

@@ -65,11 +65,45 @@ pub enum Topology {
     ReversedGroundOnOtherLeg = 25,
     /// Fed by an inverter or generator with a floating output.
     FloatingSource = 26,
+    /// All three slots on the same hot conductor; nothing between them.
+    AllOnSameHot = 27,
+    /// Both blades on the same hot conductor, ground slot on nothing.
+    BladesOnSameHotOpenGround = 28,
+    /// Both blades on the same hot conductor, ground slot on the hot of the other leg.
+    BladesOnSameHotGroundOnOtherLeg = 29,
+    /// No slot on a hot conductor.
+    NoHot = 30,
+    /// Wide slot on nothing, ground slot on the same hot conductor as narrow.
+    OpenNeutralGroundOnHot = 31,
+    /// Wide slot on nothing, ground slot on the hot of the other leg.
+    OpenNeutralGroundOnOtherLeg = 32,
+    /// Narrow slot on nothing, hot on wide, ground where it belongs.
+    OpenNarrowHotOnWide = 33,
+    /// Hot on the wide slot, the other two on nothing.
+    HotOnWideOnly = 34,
+    /// Narrow slot on nothing, wide on neutral or earth, hot on the ground slot.
+    OpenNarrowHotOnGround = 35,
+    /// Narrow slot on nothing, the same hot conductor on wide and ground.
+    OpenNarrowHotOnWideAndGround = 36,
+    /// Narrow slot on nothing, hots of different legs on wide and ground.
+    OpenNarrowTwoHots = 37,
+    /// Hot on the ground slot, both blades on nothing.
+    HotOnGroundBladesOpen = 38,
+    /// Neutral open, ground joined to the wide slot: every frame is live as soon as something is
+    /// switched on.
+    OpenNeutralJoined = 39,
+    /// A high-resistance joint in the hot conductor.
+    WeakHot = 40,
+    /// Ground joined to neutral in a box upstream, no ground conductor beyond it.
+    JoinedUpstream = 41,
+    /// Hot and neutral exchanged upstream of a box in which the ground is joined to the wide
+    /// slot's conductor: every frame live.
+    ReversedAndJoinedUpstream = 42,
 }
 
 impl Topology {
     /// Every topology, in bit order.
-    pub const ALL: [Self; 27] = [
+    pub const ALL: [Self; 43] = [
         Self::Sound,
         Self::ReversedPolarity,
         Self::GroundOnHotSameLeg,
@@ -97,6 +131,22 @@ impl Topology {
         Self::TwoHotsGroundOnHot,
         Self::ReversedGroundOnOtherLeg,
         Self::FloatingSource,
+        Self::AllOnSameHot,
+        Self::BladesOnSameHotOpenGround,
+        Self::BladesOnSameHotGroundOnOtherLeg,
+        Self::NoHot,
+        Self::OpenNeutralGroundOnHot,
+        Self::OpenNeutralGroundOnOtherLeg,
+        Self::OpenNarrowHotOnWide,
+        Self::HotOnWideOnly,
+        Self::OpenNarrowHotOnGround,
+        Self::OpenNarrowHotOnWideAndGround,
+        Self::OpenNarrowTwoHots,
+        Self::HotOnGroundBladesOpen,
+        Self::OpenNeutralJoined,
+        Self::WeakHot,
+        Self::JoinedUpstream,
+        Self::ReversedAndJoinedUpstream,
     ];
 
     /// Whether the ground slot, and so every frame on it, is on a hot conductor.
@@ -112,6 +162,16 @@ impl Topology {
                 | Self::OpenWideHotOnGround
                 | Self::TwoHotsGroundOnHot
                 | Self::ReversedGroundOnOtherLeg
+                | Self::AllOnSameHot
+                | Self::BladesOnSameHotGroundOnOtherLeg
+                | Self::OpenNeutralGroundOnHot
+                | Self::OpenNeutralGroundOnOtherLeg
+                | Self::OpenNarrowHotOnGround
+                | Self::OpenNarrowHotOnWideAndGround
+                | Self::OpenNarrowTwoHots
+                | Self::HotOnGroundBladesOpen
+                | Self::OpenNeutralJoined
+                | Self::ReversedAndJoinedUpstream
         )
     }
 }
@@ -140,6 +200,12 @@ impl TopologySet {
     #[must_use]
     pub const fn contains(self, member: Topology) -> bool {
         self.0 & (1 << member as u8) != 0
+    }
+
+    /// The set with `member` in it.
+    #[must_use]
+    pub const fn with(self, member: Topology) -> Self {
+        Self(self.0 | 1 << member as u8)
     }
 
     /// The members that are in both sets.
@@ -173,6 +239,14 @@ impl TopologySet {
             .filter(move |&member| self.contains(member))
     }
 
+    /// Whether metal counts as live until the set is told apart: a member energises the ground
+    /// slot, and it is not as well that the supply is off. (Whatever has no voltage between its
+    /// slots may be live as a whole; that is said of it, and it is no alarm by itself.)
+    #[must_use]
+    pub fn endangers(self) -> bool {
+        self.may_energise_ground() && !self.contains(Topology::SupplyOff)
+    }
+
     /// Whether any member energises the ground slot.
     #[must_use]
     pub fn may_energise_ground(self) -> bool {
@@ -189,7 +263,7 @@ mod tests {
         for (index, topology) in Topology::ALL.into_iter().enumerate() {
             assert_eq!(topology as usize, index);
         }
-        assert_eq!(TopologySet::of(&Topology::ALL).len(), 27);
+        assert_eq!(TopologySet::of(&Topology::ALL).len(), 43);
     }
 
     #[test]
@@ -202,5 +276,6 @@ mod tests {
         let rest = set.without(TopologySet::of(&[Topology::Mirror]));
         assert!(rest.iter().eq([Topology::Sound]));
         assert!(!rest.may_energise_ground());
+        assert!(set.endangers() && !TopologySet::of(&Topology::ALL).endangers());
     }
 }

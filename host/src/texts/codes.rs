@@ -78,6 +78,22 @@ pub const fn wiring(topology: Topology) -> &'static str {
         Topology::TwoHotsGroundOnHot => "two-hots-ground-on-hot",
         Topology::ReversedGroundOnOtherLeg => "reversed-ground-on-other-leg",
         Topology::FloatingSource => "floating-source",
+        Topology::AllOnSameHot => "all-on-same-hot",
+        Topology::BladesOnSameHotOpenGround => "blades-on-same-hot-open-ground",
+        Topology::BladesOnSameHotGroundOnOtherLeg => "blades-on-same-hot-ground-on-other-leg",
+        Topology::NoHot => "no-hot",
+        Topology::OpenNeutralGroundOnHot => "open-neutral-ground-on-hot",
+        Topology::OpenNeutralGroundOnOtherLeg => "open-neutral-ground-on-other-leg",
+        Topology::OpenNarrowHotOnWide => "open-narrow-hot-on-wide",
+        Topology::HotOnWideOnly => "hot-on-wide-only",
+        Topology::OpenNarrowHotOnGround => "open-narrow-hot-on-ground",
+        Topology::OpenNarrowHotOnWideAndGround => "open-narrow-hot-on-wide-and-ground",
+        Topology::OpenNarrowTwoHots => "open-narrow-two-hots",
+        Topology::HotOnGroundBladesOpen => "hot-on-ground-blades-open",
+        Topology::OpenNeutralJoined => "open-neutral-joined",
+        Topology::WeakHot => "weak-hot",
+        Topology::JoinedUpstream => "joined-upstream",
+        Topology::ReversedAndJoinedUpstream => "reversed-and-joined-upstream",
     }
 }
 

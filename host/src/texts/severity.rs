@@ -36,7 +36,7 @@ impl Severity {
     #[must_use]
     pub fn of(finding: &Finding) -> Self {
         let unless_ground_live = |otherwise: Self| {
-            if finding.rivals.may_energise_ground() {
+            if finding.rivals.endangers() {
                 Self::MetalMayBeLive
             } else {
                 otherwise

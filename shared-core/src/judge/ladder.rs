@@ -3,7 +3,7 @@
 use crate::evidence::{Evidence, Measured, SlotVoltages};
 use crate::finding::{Finding, FindingCode, NextCheck};
 use crate::limits::Limits;
-use crate::slots::ClipTarget;
+use crate::slots::{ClipTarget, Lead};
 use crate::topology::{Topology, TopologySet};
 use crate::units::Volts;
 use crate::verdict::{Outcome, Unproven, Verdict};
@@ -126,14 +126,12 @@ fn doubt(evidence: &Evidence, wiring: &Finding, limits: &Limits) -> Option<Findi
 }
 
 /// Rung 3: a set with an energised ground in it is a danger until it is told apart, unless
-/// the pattern is the one that every sound receptacle gives too.
+/// the pattern is the one that every sound receptacle gives too, or that of a dead one.
 fn is_danger(wiring: &Finding) -> bool {
     match wiring.code {
         FindingCode::ReadsSound => false,
-        // Everything is in the set of an unknown pattern; it is a fault of unknown kind.
-        FindingCode::UnknownPattern => false,
         FindingCode::LiveFrame | FindingCode::ReversedAndJoined => true,
-        _ => wiring.rivals.may_energise_ground(),
+        _ => wiring.rivals.endangers(),
     }
 }
 
@@ -151,7 +149,7 @@ fn told_by_clip(
     match evidence.clip_target {
         ClipTarget::NotConnected => wiring,
         ClipTarget::ApplianceFrame => {
-            let frame_to_ground = frame_to_ground(evidence, slots);
+            let frame_to_ground = clip_to_ground(evidence, slots);
             if wiring.code == FindingCode::ReadsSound && frame_to_ground > limits.touchable {
                 wiring.code = FindingCode::LiveFrame;
                 wiring.next = NextCheck::IsolateAtPanel;
@@ -165,36 +163,80 @@ fn told_by_clip(
             match wiring.code {
                 FindingCode::ReadsSound if at_hot => Finding {
                     code: FindingCode::ReversedAndJoined,
-                    rivals: narrowed(&[Topology::ReversedAndJoined, Topology::Mirror]),
+                    rivals: narrowed(&LIVE_THROUGHOUT),
                     next: NextCheck::IsolateAtPanel,
                 },
                 FindingCode::ReadsSound if at_earth => {
-                    wiring.rivals = wiring.rivals.without(TopologySet::of(&[
-                        Topology::ReversedAndJoined,
-                        Topology::Mirror,
-                    ]));
+                    wiring.rivals = wiring.rivals.without(TopologySet::of(&LIVE_THROUGHOUT));
                     wiring.next = NextCheck::EarthPath;
                     wiring
                 }
                 // Wide at earth: the blades are right and the ground slot is hot.
                 FindingCode::ReversedPolarity if at_earth => Finding {
                     code: FindingCode::GroundOnHot,
-                    rivals: narrowed(&[Topology::GroundOnHotSameLeg]),
+                    rivals: narrowed(&[
+                        Topology::GroundOnHotSameLeg,
+                        Topology::OpenNarrowHotOnGround,
+                    ]),
                     next: NextCheck::IsolateAtPanel,
                 },
                 FindingCode::ReversedPolarity if at_hot => Finding {
-                    rivals: narrowed(&[Topology::ReversedPolarity]),
+                    rivals: narrowed(&[Topology::ReversedPolarity, Topology::OpenNarrowHotOnWide]),
                     next: NextCheck::OpenReceptacleBox,
                     ..wiring
                 },
+                // Whatever it is, the ground slot is held away from earth.
+                FindingCode::UnknownPattern
+                    if clip_to_ground(evidence, slots) > limits.touchable
+                        && !pattern::lead_is_open(slots, Lead::Ground, limits) =>
+                {
+                    Finding {
+                        code: FindingCode::GroundOnHot,
+                        rivals: ground_away_from_earth(),
+                        next: NextCheck::IsolateAtPanel,
+                    }
+                }
+                // Nothing between the slots, and yet they stand away from earth.
+                FindingCode::Dead | FindingCode::OpenHot if wide_to_clip > limits.touchable => {
+                    wiring.rivals = wiring.rivals.without(TopologySet::of(&[
+                        Topology::SupplyOff,
+                        Topology::OpenHot,
+                        Topology::NoHot,
+                    ]));
+                    wiring.next = NextCheck::IsolateAtPanel;
+                    wiring
+                }
                 _ => wiring,
             }
         }
     }
 }
 
-/// Voltage of the clipped frame against the ground slot: `v_cw - v_gw`.
-fn frame_to_ground(evidence: &Evidence, slots: &SlotVoltages) -> Volts {
+/// What reads sound and has every frame live.
+const LIVE_THROUGHOUT: [Topology; 3] = [
+    Topology::ReversedAndJoined,
+    Topology::Mirror,
+    Topology::ReversedAndJoinedUpstream,
+];
+
+/// What may hold the ground slot at a voltage against earth: a hot conductor, or what leaks onto
+/// a ground that is open.
+fn ground_away_from_earth() -> TopologySet {
+    let mut set = TopologySet::of(&[
+        Topology::OpenGround,
+        Topology::ReversedOpenGround,
+        Topology::OpenNeutralAndGround,
+    ]);
+    for topology in Topology::ALL {
+        if topology.energises_ground() {
+            set = set.with(topology);
+        }
+    }
+    set
+}
+
+/// Voltage of the clip against the ground slot: `v_cw - v_gw`.
+fn clip_to_ground(evidence: &Evidence, slots: &SlotVoltages) -> Volts {
     let Ok(clip) = evidence.clip_wide else {
         return Volts::ZERO;
     };
@@ -237,6 +279,11 @@ fn climb(evidence: &Evidence, slots: &SlotVoltages, wiring: Finding, limits: &Li
     unproven.polarity = wiring.rivals.contains(Topology::Mirror);
 
     let wiring = next_of(wiring, unproven);
+    if !unproven.polarity {
+        for finding in &mut faults {
+            finding.rivals = finding.rivals.without(TopologySet::of(&LIVE_THROUGHOUT));
+        }
+    }
     // A joint near the receptacle whose polarity is open may be the reversed one, with every
     // frame live.
     let may_be_live = unproven.polarity

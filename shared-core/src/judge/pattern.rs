@@ -3,8 +3,9 @@
 //!
 //! Each pair is put into a class by its size; the classes of the three pairs name the pattern.
 //! Model: an open slot floats at what the other two strings hold it, so its voltages are
-//! phantom halves; a driven slot does not care for the strings. The sets are those of the
-//! enumeration in the crate's README, as far as this version names them.
+//! phantom halves; a driven slot does not care for the strings. The sets are held
+//! against a computed enumeration of 190 wirings (`tests/tests/atlas.rs`): whatever is behind
+//! the slots, it is in the set that is named.
 
 use crate::evidence::{PairVoltage, SlotVoltages};
 use crate::finding::{Finding, FindingCode, NextCheck};
@@ -63,17 +64,34 @@ pub(super) fn read(slots: &SlotVoltages, limits: &Limits) -> Finding {
         _ if all_dead(slots, limits) => dead(),
         (Live, gw, Live) if gw.is_low() => reads_sound(),
         (Live, Live, ng) if ng.is_low() => reversed_or_ground_on_hot(),
-        (Live, Live, TwoHots) => ground_on_other_leg(&[Topology::GroundOnHotOtherLeg]),
-        (Live, TwoHots, Live) => ground_on_other_leg(&[Topology::ReversedGroundOnOtherLeg]),
+        (Live, Live, TwoHots) => ground_on_hot(&[
+            Topology::GroundOnHotOtherLeg,
+            Topology::OpenNeutralGroundOnOtherLeg,
+        ]),
+        (Live, TwoHots, Live) => ground_on_hot(&[
+            Topology::ReversedGroundOnOtherLeg,
+            Topology::OpenNarrowTwoHots,
+        ]),
         (Live, Between | Live, Between | Live) if is_open(Lead::Ground) => open_ground(),
         (Between | Live, Between | Live, Live) if is_open(Lead::Wide) => open_neutral(),
+        (Between | Live, Live, Between | Live) if is_open(Lead::Narrow) => open_narrow(),
         (nw, Live, Live) if nw.is_low() => blades_alike(),
+        (nw, TwoHots, TwoHots) if nw.is_low() => {
+            ground_on_hot(&[Topology::BladesOnSameHotGroundOnOtherLeg])
+        }
         (TwoHots, Live, Live) => two_hots(),
         (TwoHots, TwoHots, other) | (TwoHots, other, TwoHots) if other.is_low() => {
-            ground_on_other_leg(&[Topology::TwoHotsGroundOnHot])
+            ground_on_hot(&[Topology::TwoHotsGroundOnHot])
         }
         (Live, Between, Live) if gw_rms(slots) < limits.touchable => neutral_to_ground_high(),
         _ if is_open_hot(slots, limits) => open_hot(),
+        (Between, gw, Between) if gw.is_low() && only_narrow_and_clip(slots, limits) => {
+            hot_on_narrow_only()
+        }
+        // Narrow floats at the star, which the clip's string holds away from wide and ground.
+        (Between, gw, Between) if gw.is_low() && is_open(Lead::Narrow) => {
+            ground_on_hot(&[Topology::OpenNarrowHotOnWideAndGround])
+        }
         // Shaped like a sound receptacle, at a voltage that no sound supply has.
         (Between, gw, Between) if gw.is_low() => supply_off_its_neutral(FindingCode::SupplyTooLow),
         (Odd, gw, Odd) if gw.is_low() => supply_off_its_neutral(FindingCode::SupplyTooHigh),
@@ -91,13 +109,23 @@ fn all_dead(slots: &SlotVoltages, limits: &Limits) -> bool {
 }
 
 /// An open slot draws no string current: its lead stands near the star.
-fn lead_is_open(slots: &SlotVoltages, lead: Lead, limits: &Limits) -> bool {
+pub(super) fn lead_is_open(slots: &SlotVoltages, lead: Lead, limits: &Limits) -> bool {
     let size = |lead: Lead| slots.leads[lead.channel()].get();
     let largest = [Lead::Narrow, Lead::Wide, Lead::Ground]
         .into_iter()
         .map(size)
         .fold(0.0, f32::max);
     size(lead) <= largest * limits.open_lead_share.get()
+}
+
+/// The string currents of narrow and clip are one current, and the other two slots draw none.
+fn only_narrow_and_clip(slots: &SlotVoltages, limits: &Limits) -> bool {
+    let size = |lead: Lead| slots.leads[lead.channel()].get();
+    let (narrow, clip) = (size(Lead::Narrow), size(Lead::Clip));
+    let odd = narrow * limits.open_lead_share.get() * 0.5;
+    lead_is_open(slots, Lead::Wide, limits)
+        && lead_is_open(slots, Lead::Ground, limits)
+        && (narrow - clip).abs() <= odd
 }
 
 fn gw_rms(slots: &SlotVoltages) -> Volts {
@@ -127,14 +155,26 @@ const fn finding(code: FindingCode, rivals: &[Topology], next: NextCheck) -> Fin
 const fn dead() -> Finding {
     finding(
         FindingCode::Dead,
-        &[
-            Topology::SupplyOff,
-            Topology::OpenHot,
-            Topology::OpenNeutralAndGround,
-        ],
+        &NOTHING_BETWEEN,
         NextCheck::BreakerAndUpstream,
     )
 }
+
+/// Whatever leaves no voltage between the slots: nothing is hot, or everything is, or the only
+/// hot slot pulls open ones along with it. A trace is left of some; which, the strays decide.
+const NOTHING_BETWEEN: [Topology; 11] = [
+    Topology::SupplyOff,
+    Topology::OpenHot,
+    Topology::OpenNeutralAndGround,
+    Topology::AllOnSameHot,
+    Topology::BladesOnSameHotOpenGround,
+    Topology::NoHot,
+    Topology::OpenNeutralGroundOnHot,
+    Topology::HotOnWideOnly,
+    Topology::OpenNarrowHotOnWideAndGround,
+    Topology::HotOnGroundBladesOpen,
+    Topology::OpenNeutralJoined,
+];
 
 const fn reads_sound() -> Finding {
     finding(
@@ -149,6 +189,9 @@ const fn reads_sound() -> Finding {
             Topology::WeakNeutral,
             Topology::WeakGround,
             Topology::LostServiceNeutral,
+            Topology::WeakHot,
+            Topology::JoinedUpstream,
+            Topology::ReversedAndJoinedUpstream,
         ],
         NextCheck::ClipOnIndependentEarth,
     )
@@ -162,14 +205,18 @@ const fn reversed_or_ground_on_hot() -> Finding {
     )
 }
 
-const fn ground_on_other_leg(rivals: &[Topology]) -> Finding {
+const fn ground_on_hot(rivals: &[Topology]) -> Finding {
     finding(FindingCode::GroundOnHot, rivals, NextCheck::IsolateAtPanel)
 }
 
 const fn open_ground() -> Finding {
     finding(
         FindingCode::OpenGround,
-        &[Topology::OpenGround, Topology::ReversedOpenGround],
+        &[
+            Topology::OpenGround,
+            Topology::ReversedOpenGround,
+            Topology::FloatingSource,
+        ],
         NextCheck::OpenReceptacleBox,
     )
 }
@@ -179,6 +226,28 @@ const fn open_neutral() -> Finding {
         FindingCode::OpenNeutral,
         &[Topology::OpenNeutral, Topology::OpenWideHotOnGround],
         NextCheck::ClipOnIndependentEarth,
+    )
+}
+
+/// Narrow floats half way between the hot slot and the earthed one; which of wide and ground is
+/// the hot one, the slots do not say.
+const fn open_narrow() -> Finding {
+    finding(
+        FindingCode::ReversedPolarity,
+        &[
+            Topology::OpenNarrowHotOnWide,
+            Topology::OpenNarrowHotOnGround,
+        ],
+        NextCheck::ClipOnIndependentEarth,
+    )
+}
+
+/// Wide and ground float together away from the hot slot: the clip's string pulls them.
+const fn hot_on_narrow_only() -> Finding {
+    finding(
+        FindingCode::OpenNeutral,
+        &[Topology::OpenNeutralAndGround, Topology::OpenNeutralJoined],
+        NextCheck::OpenReceptacleBox,
     )
 }
 
@@ -206,7 +275,7 @@ const fn two_hots() -> Finding {
 const fn open_hot() -> Finding {
     finding(
         FindingCode::OpenHot,
-        &[Topology::OpenHot, Topology::SupplyOff],
+        &NOTHING_BETWEEN,
         NextCheck::BreakerAndUpstream,
     )
 }

@@ -87,7 +87,15 @@ pub(super) fn load_step(evidence: &Evidence, limits: &Limits) -> Rung {
     } else if high < limits.rho_joined {
         Rung::Fails(Finding {
             code: FindingCode::JoinedNearReceptacle,
-            rivals: TopologySet::of(&[Topology::JoinedAtBox, Topology::ReversedAndJoined]),
+            rivals: TopologySet::of(&[
+                Topology::JoinedAtBox,
+                Topology::ReversedAndJoined,
+                Topology::JoinedUpstream,
+                Topology::ReversedAndJoinedUpstream,
+                // Much resistance on the hot side, or in the source, lowers the ratio as well.
+                Topology::WeakHot,
+                Topology::LostServiceNeutral,
+            ]),
             next: NextCheck::ClipOnIndependentEarth,
         })
     } else {

@@ -39,5 +39,33 @@ pub(super) const fn text(topology: Topology) -> &'static str {
             "hot and neutral exchanged, ground slot on the hot of the other leg"
         }
         Topology::FloatingSource => "generator or inverter with a floating output",
+        Topology::AllOnSameHot => "all three slots on the same hot conductor",
+        Topology::BladesOnSameHotOpenGround => "both blades on the same hot conductor, ground open",
+        Topology::BladesOnSameHotGroundOnOtherLeg => {
+            "both blades on the same hot conductor, ground slot on the hot of the other leg"
+        }
+        Topology::NoHot => "no slot on a hot conductor",
+        Topology::OpenNeutralGroundOnHot => "neutral open, ground slot on the hot conductor",
+        Topology::OpenNeutralGroundOnOtherLeg => {
+            "neutral open, ground slot on the hot of the other leg"
+        }
+        Topology::OpenNarrowHotOnWide => "narrow slot open, hot on the wide one",
+        Topology::HotOnWideOnly => "hot on the wide slot, the other two open",
+        Topology::OpenNarrowHotOnGround => "narrow slot open, hot on the ground slot",
+        Topology::OpenNarrowHotOnWideAndGround => {
+            "narrow slot open, hot on the wide and the ground slot: every frame live"
+        }
+        Topology::OpenNarrowTwoHots => {
+            "narrow slot open, hots of both legs on the wide and the ground slot"
+        }
+        Topology::HotOnGroundBladesOpen => "hot on the ground slot, both blades open",
+        Topology::OpenNeutralJoined => {
+            "neutral open, ground joined to the wide slot: every frame live once something is on"
+        }
+        Topology::WeakHot => "a poor joint in the hot conductor",
+        Topology::JoinedUpstream => "neutral and ground joined in a box upstream",
+        Topology::ReversedAndJoinedUpstream => {
+            "hot and neutral exchanged, the ground joined to the hot one in a box upstream: every frame live"
+        }
     }
 }

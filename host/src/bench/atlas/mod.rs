@@ -1,0 +1,12 @@
+//! The atlas of wirings, as the core names them: what is behind each computed receptacle of
+//! the enumeration, and the evidence that a tester would gather there.
+
+mod evidence;
+mod table;
+mod truth;
+
+pub use evidence::{Taken, evidence};
+pub use table::{Class, Member, classes};
+pub use truth::topology;
+
+pub use slotwise_virtual::atlas::{Atlas, Means, Page};

@@ -1,0 +1,82 @@
+//! The classes of the atlas, as they are printed: members, what is read, what is in the set
+//! of the verdict, and the check that would tell.
+
+use slotwise_core::judge::judge;
+use slotwise_core::limits::Limits;
+use slotwise_core::topology::TopologySet;
+use slotwise_core::verdict::Verdict;
+use slotwise_virtual::atlas::{Atlas, Means};
+use slotwise_virtual::means::Signature;
+
+use super::{Taken, evidence, topology};
+use crate::error::Error;
+
+/// One wiring of a class.
+#[derive(Clone, Debug)]
+pub struct Member {
+    /// Its stable name.
+    pub name: &'static str,
+    /// How it is wired.
+    pub wired: &'static str,
+    /// What the core calls it.
+    pub topology: TopologySet,
+    /// What every means reads there.
+    pub signature: Signature,
+}
+
+/// Wirings that the slots alone cannot tell apart.
+#[derive(Clone, Debug)]
+pub struct Class {
+    /// The wirings.
+    pub members: Vec<Member>,
+    /// What the tester says of the first of them by the slots alone.
+    pub verdict: Verdict,
+    /// The first means that would split the class, and the classes it would leave: indices of
+    /// members.
+    pub told_by: Option<(Means, Vec<Vec<usize>>)>,
+    /// The classes that every means together leaves: indices of members.
+    pub at_best: Vec<Vec<usize>>,
+}
+
+/// The classes that the slots leave.
+///
+/// # Errors
+/// [`Error::Bench`] when a wiring has no solution or no name.
+pub fn classes() -> Result<Vec<Class>, Error> {
+    let atlas = Atlas::draw().map_err(|error| Error::Bench(error.to_string()))?;
+    let classes = atlas.classes(&[Means::Slots]);
+    let classes = classes.iter().map(|class| of(&atlas, class));
+    classes.collect()
+}
+
+fn of(atlas: &Atlas, class: &[usize]) -> Result<Class, Error> {
+    let members = class.iter().map(|&page| member(atlas, page));
+    let members = members.collect::<Result<Vec<_>, Error>>()?;
+    let within = |parts: Vec<Vec<usize>>| {
+        let place = |page: usize| class.iter().position(|&other| other == page);
+        let part = |part: Vec<usize>| part.into_iter().filter_map(place).collect();
+        parts.into_iter().map(part).collect()
+    };
+    let told_by = atlas
+        .next_to_tell(class)
+        .map(|(means, _)| (means, within(atlas.split(class, &[means]))));
+    let first = evidence(&atlas.pages[class[0]], Taken::default());
+    Ok(Class {
+        members,
+        verdict: judge(&first, &Limits::DEFAULT),
+        told_by,
+        at_best: within(atlas.split(class, &Means::ALL)),
+    })
+}
+
+fn member(atlas: &Atlas, page: usize) -> Result<Member, Error> {
+    let page = &atlas.pages[page];
+    let topology = topology(page.entry)
+        .ok_or_else(|| Error::Bench(format!("the wiring `{}` has no name", page.entry.name)))?;
+    Ok(Member {
+        name: &page.entry.name,
+        wired: &page.entry.wired,
+        topology: TopologySet::of(&[topology]),
+        signature: page.survey.signature.clone(),
+    })
+}
