@@ -5,6 +5,7 @@
 //! own; its time is simulated and runs with the wall clock or a number of times faster
 //! ([`Pace`]).
 
+pub mod atlas;
 mod far_line;
 pub mod recorded;
 pub mod scenario;
