@@ -105,6 +105,7 @@ pub const ROOMS: &[Room] = &[
             "anstyle",
             "sha2",
             "tempfile",
+            "rayon",
             "ctrlc",
         ],
     },
@@ -201,7 +202,7 @@ pub const BANS: &[Ban] = &[
     },
     Ban {
         folder: "host/src/",
-        except: &[],
+        except: &["host/src/bench/"],
         words: &[
             "libm::",
             "num_complex",

@@ -25,3 +25,4 @@ pub mod pins;
 pub mod quantity;
 pub mod serial;
 pub mod tester;
+pub mod trials;

@@ -10,6 +10,7 @@ mod far_line;
 pub mod recorded;
 pub mod scenario;
 pub mod terrace;
+pub mod trials;
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};

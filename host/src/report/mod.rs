@@ -1,6 +1,7 @@
 //! Results for people and programs: a terminal table, a full sheet in text, a self-contained
 //! page with waveforms, and JSON. All of them print the same [`Report`].
 
+pub mod atlas;
 pub mod html;
 pub mod json;
 mod lamps_drawing;
@@ -9,6 +10,7 @@ pub mod numbers;
 pub mod sheet;
 mod style;
 pub mod table;
+pub mod trials;
 pub mod waveform;
 
 use slotwise_core::evidence::Evidence;

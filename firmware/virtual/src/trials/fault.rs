@@ -1,0 +1,101 @@
+//! Single faults of the tester itself.
+
+use super::draw::Draw;
+use crate::circuit::Phasor;
+use slotwise_core::slots::{LEADS, Lead};
+
+/// One fault.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum TesterFault {
+    /// A channel reads nothing.
+    DeadChannel(Lead),
+    /// A channel's gain is off by this factor, 5 % at least. The zero-sum notices 1.4 % of a
+    /// 40 V lead; with an earthed computer on the cable, where the sum has a direction of its
+    /// own, up to 3 % can hide in it. Less than that moves a voltage by as little.
+    GainShift(Lead, f64),
+    /// Two channels are exchanged.
+    SwappedChannels(Lead, Lead),
+    /// The probe never closes: no current flows when the firmware believes it does.
+    StuckProbe,
+    /// A high bit of a channel's codes is stuck. The error depends on the code alone, so its
+    /// fundamental is in phase with the lead: this many volts RMS along it.
+    StuckBit(Lead, f64),
+}
+
+impl TesterFault {
+    /// A fault of any kind.
+    #[must_use]
+    pub fn draw(draw: &mut Draw) -> Self {
+        let lead = Lead::ALL[draw.below(LEADS)];
+        match draw.below(5) {
+            0 => Self::DeadChannel(lead),
+            1 => {
+                let size = draw.between(0.05, 0.3);
+                let factor = if draw.happens(0.5) {
+                    1.0 + size
+                } else {
+                    1.0 - size
+                };
+                Self::GainShift(lead, factor)
+            }
+            2 => {
+                let step = 1 + draw.below(LEADS - 1);
+                let other = Lead::ALL[(lead.channel() + step) % LEADS];
+                Self::SwappedChannels(lead, other)
+            }
+            3 => Self::StuckProbe,
+            _ => {
+                // Bits 16 to 22 of 60 uV each: 3.9 V to 252 V, half of the time wrong.
+                let volts = 60e-6 * f64::from(1_u32 << (16 + draw.below(7))) * 0.5;
+                Self::StuckBit(lead, if draw.happens(0.5) { volts } else { -volts })
+            }
+        }
+    }
+
+    /// Its short name, for a table.
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::DeadChannel(_) => "dead channel",
+            Self::GainShift(..) => "gain shift",
+            Self::SwappedChannels(..) => "swapped channels",
+            Self::StuckProbe => "stuck probe",
+            Self::StuckBit(..) => "stuck bit",
+        }
+    }
+
+    /// What it makes of the leads' voltages.
+    pub(super) fn disturb(&self, leads: &mut [Phasor; LEADS]) {
+        match *self {
+            Self::DeadChannel(lead) => leads[lead.channel()] = Phasor::new(0.0, 0.0),
+            Self::GainShift(lead, factor) => leads[lead.channel()] *= factor,
+            Self::SwappedChannels(one, other) => leads.swap(one.channel(), other.channel()),
+            Self::StuckBit(lead, volts) => {
+                let size = leads[lead.channel()].norm();
+                if size > 0.0 {
+                    leads[lead.channel()] *= 1.0 + volts / size;
+                }
+            }
+            Self::StuckProbe => {}
+        }
+    }
+
+    /// What it makes of an earth-path reading that would have been `ohms` beside the
+    /// reference resistor of 10 ohm: the probe's voltage is read on the ground and the wide
+    /// channel.
+    pub(super) fn disturb_path(&self, ohms: f64) -> f64 {
+        let whole = ohms + 10.0;
+        let read = match *self {
+            Self::StuckProbe | Self::DeadChannel(Lead::Ground) => 0.0,
+            Self::GainShift(Lead::Ground, factor) => whole * factor,
+            Self::SwappedChannels(one, other) => match (one, other) {
+                (Lead::Ground, Lead::Wide) | (Lead::Wide, Lead::Ground) => -whole,
+                // The clip and the narrow slot do not move when the probe closes.
+                (Lead::Ground, _) | (_, Lead::Ground) => 0.0,
+                _ => whole,
+            },
+            _ => whole,
+        };
+        read - 10.0
+    }
+}

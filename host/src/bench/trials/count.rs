@@ -1,0 +1,195 @@
+//! Counts of verdicts, and what they say with 95 % limits.
+
+use slotwise_core::verdict::{Outcome, Verdict};
+
+use super::is_good;
+
+/// Every outcome, in the order of the columns.
+pub const OUTCOMES: [Outcome; 6] = [
+    Outcome::Proven,
+    Outcome::NoFaultFound,
+    Outcome::Fault,
+    Outcome::Danger,
+    Outcome::CannotTell,
+    Outcome::TesterFault,
+];
+
+/// Verdicts of one class.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ClassCount {
+    /// Name of the wiring, or of the tester's fault.
+    pub name: &'static str,
+    /// Whether the class is about a fault of the tester.
+    pub is_tester_fault: bool,
+    /// Draws.
+    pub draws: u64,
+    /// Draws in which the ground slot was energised.
+    pub energised: u64,
+    /// Verdicts by set of means (slots, with the probe, all) and outcome.
+    pub outcomes: [[u64; OUTCOMES.len()]; 3],
+    /// Energised ground called proven, by any means.
+    pub energised_proven: u64,
+    /// Energised ground called free of faults with polarity proven, by any means.
+    pub energised_good: u64,
+}
+
+impl ClassCount {
+    /// No draws yet.
+    #[must_use]
+    pub const fn new(name: &'static str) -> Self {
+        Self {
+            name,
+            is_tester_fault: false,
+            draws: 0,
+            energised: 0,
+            outcomes: [[0; OUTCOMES.len()]; 3],
+            energised_proven: 0,
+            energised_good: 0,
+        }
+    }
+
+    /// Counts the verdicts of one draw.
+    pub fn add(&mut self, verdicts: &[Verdict; 3], energised: bool) {
+        self.draws += 1;
+        self.energised += u64::from(energised);
+        for (row, verdict) in self.outcomes.iter_mut().zip(verdicts) {
+            for (place, outcome) in row.iter_mut().zip(OUTCOMES) {
+                *place += u64::from(outcome == verdict.outcome);
+            }
+        }
+        if energised {
+            let proven = |verdict: &Verdict| verdict.outcome == Outcome::Proven;
+            let good = |verdict: &Verdict| is_good(verdict) && !verdict.unproven.polarity;
+            self.energised_proven += u64::from(verdicts.iter().any(proven));
+            self.energised_good += u64::from(verdicts.iter().any(good));
+        }
+    }
+
+    /// The counts of both.
+    #[must_use]
+    pub fn with(&self, other: &Self) -> Self {
+        let mut sum = self.clone();
+        sum.is_tester_fault |= other.is_tester_fault;
+        sum.draws += other.draws;
+        sum.energised += other.energised;
+        sum.energised_proven += other.energised_proven;
+        sum.energised_good += other.energised_good;
+        for (row, more) in sum.outcomes.iter_mut().zip(other.outcomes) {
+            for (place, more) in row.iter_mut().zip(more) {
+                *place += more;
+            }
+        }
+        sum
+    }
+
+    /// Verdicts of this outcome with all means.
+    #[must_use]
+    pub fn by_all_means(&self, outcome: Outcome) -> u64 {
+        OUTCOMES
+            .iter()
+            .position(|one| *one == outcome)
+            .map_or(0, |place| self.outcomes[2][place])
+    }
+}
+
+/// One thing that a run shows.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Claim {
+    /// What is claimed.
+    pub text: &'static str,
+    /// How often it failed.
+    pub failures: u64,
+    /// In how many draws.
+    pub draws: u64,
+    /// Most failures that the claim allows, as a share.
+    pub allowed: f64,
+}
+
+impl Claim {
+    /// Whether the run bears it out.
+    #[must_use]
+    pub fn holds(&self) -> bool {
+        self.failures as f64 <= self.allowed * self.draws as f64
+    }
+
+    /// Upper 95 % limit of the failure rate.
+    #[must_use]
+    pub fn limit(&self) -> f64 {
+        upper_limit(self.failures, self.draws)
+    }
+}
+
+/// Upper limit, at 95 % confidence and one-sided, of a rate of which `events` were seen in
+/// `draws`: the Wilson score limit; with no event about 2.7 / draws.
+#[must_use]
+pub fn upper_limit(events: u64, draws: u64) -> f64 {
+    if draws == 0 {
+        return 1.0;
+    }
+    /// 95 % of a normal lie below this many deviations.
+    const Z: f64 = 1.644_853_6;
+    let n = draws as f64;
+    let rate = events as f64 / n;
+    let middle = rate + Z * Z / (2.0 * n);
+    let reach = Z * (rate * (1.0 - rate) / n + Z * Z / (4.0 * n * n)).sqrt();
+    ((middle + reach) / (1.0 + Z * Z / n)).min(1.0)
+}
+
+/// The claims that a run can bear out.
+pub(super) fn claims(classes: &[ClassCount]) -> Vec<Claim> {
+    let sum = |of: fn(&ClassCount) -> u64| classes.iter().map(of).sum::<u64>();
+    let energised = sum(|class| class.energised);
+    let sound = |class: &&ClassCount| class.name == "sound";
+    let sound_draws: u64 = classes.iter().filter(sound).map(|class| class.draws).sum();
+    let sound_proven: u64 = classes
+        .iter()
+        .filter(sound)
+        .map(|class| class.by_all_means(Outcome::Proven))
+        .sum();
+    let of_faulty = |of: fn(&ClassCount) -> u64| {
+        classes
+            .iter()
+            .filter(|class| class.is_tester_fault)
+            .map(of)
+            .sum::<u64>()
+    };
+    vec![
+        Claim {
+            text: "an energised ground is never called proven",
+            failures: sum(|class| class.energised_proven),
+            draws: energised,
+            allowed: 0.0,
+        },
+        Claim {
+            text: "an energised ground is called \"no fault found\" only with polarity unproven",
+            failures: sum(|class| class.energised_good),
+            draws: energised,
+            allowed: 0.0,
+        },
+        Claim {
+            text: "a sound receptacle is proven by all means in 95 % of draws",
+            failures: sound_draws - sound_proven,
+            draws: sound_draws,
+            allowed: 0.05,
+        },
+        Claim {
+            text: "a tester with a single fault never says proven",
+            failures: of_faulty(|class| class.by_all_means(Outcome::Proven)),
+            draws: of_faulty(|class| class.draws),
+            allowed: 0.0,
+        },
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_limit_of_no_event_is_that_of_wilson() {
+        // z^2 / (n + z^2) for no event.
+        assert!((upper_limit(0, 1000) - 2.7055 / 1002.7055).abs() < 1e-6);
+        assert!(upper_limit(50, 1000) > 0.05 && upper_limit(50, 1000) < 0.064);
+        assert!((upper_limit(0, 0) - 1.0).abs() < 1e-12);
+    }
+}
