@@ -40,6 +40,20 @@ pub enum Command {
     /// Run a virtual tester at an invented receptacle, for trying things out.
     #[command(after_long_help = exit::table())]
     Bench(BenchArgs),
+    /// List every wiring of a receptacle: what each means reads there, what cannot be told from
+    /// it, and what would tell.
+    ///
+    /// 190 computed wirings, grouped by what the slots alone cannot tell apart.
+    #[command(after_long_help = exit::table())]
+    Atlas(AtlasArgs),
+}
+
+/// Options of `atlas`.
+#[derive(Debug, Args)]
+pub struct AtlasArgs {
+    /// Print JSON instead of the tables.
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Options of `tour`.

@@ -1,5 +1,6 @@
 //! What each command does. A command returns how the run ended; an error ends it early.
 
+mod atlas;
 mod bench;
 mod judge;
 mod print;
@@ -24,6 +25,7 @@ pub fn run(cli: Cli) -> Result<Exit, Error> {
         Command::Judge(args) => judge::run(&args),
         Command::Tour(args) => tour::run(&args),
         Command::Bench(args) => bench::run(&args),
+        Command::Atlas(args) => atlas::run(&args),
     }
 }
 

@@ -6,7 +6,8 @@ mod table;
 mod truth;
 
 pub use evidence::{Taken, evidence};
-pub use table::{Class, Member, classes};
+pub use table::{Class, Member, Table, table};
 pub use truth::topology;
 
 pub use slotwise_virtual::atlas::{Atlas, Means, Page};
+pub use slotwise_virtual::means::{Reading, Signature};

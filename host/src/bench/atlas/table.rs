@@ -3,7 +3,7 @@
 
 use slotwise_core::judge::judge;
 use slotwise_core::limits::Limits;
-use slotwise_core::topology::TopologySet;
+use slotwise_core::topology::Topology;
 use slotwise_core::verdict::Verdict;
 use slotwise_virtual::atlas::{Atlas, Means};
 use slotwise_virtual::means::Signature;
@@ -19,7 +19,7 @@ pub struct Member {
     /// How it is wired.
     pub wired: &'static str,
     /// What the core calls it.
-    pub topology: TopologySet,
+    pub topology: Topology,
     /// What every means reads there.
     pub signature: Signature,
 }
@@ -38,15 +38,31 @@ pub struct Class {
     pub at_best: Vec<Vec<usize>>,
 }
 
-/// The classes that the slots leave.
+/// The whole atlas.
+#[derive(Clone, Debug)]
+pub struct Table {
+    /// How many classes are left by each means and all before it.
+    pub left_by: [(Means, usize); 6],
+    /// The classes that the slots leave.
+    pub classes: Vec<Class>,
+}
+
+/// The whole atlas, drawn and judged.
 ///
 /// # Errors
 /// [`Error::Bench`] when a wiring has no solution or no name.
-pub fn classes() -> Result<Vec<Class>, Error> {
+pub fn table() -> Result<Table, Error> {
     let atlas = Atlas::draw().map_err(|error| Error::Bench(error.to_string()))?;
+    let left_by = core::array::from_fn(|last| {
+        let means = &Means::ALL[..=last];
+        (Means::ALL[last], atlas.classes(means).len())
+    });
     let classes = atlas.classes(&[Means::Slots]);
     let classes = classes.iter().map(|class| of(&atlas, class));
-    classes.collect()
+    Ok(Table {
+        left_by,
+        classes: classes.collect::<Result<_, _>>()?,
+    })
 }
 
 fn of(atlas: &Atlas, class: &[usize]) -> Result<Class, Error> {
@@ -76,7 +92,7 @@ fn member(atlas: &Atlas, page: usize) -> Result<Member, Error> {
     Ok(Member {
         name: &page.entry.name,
         wired: &page.entry.wired,
-        topology: TopologySet::of(&[topology]),
+        topology,
         signature: page.survey.signature.clone(),
     })
 }
