@@ -7,7 +7,7 @@
 
 use super::Gauge;
 use super::receptacle::Conductor::{Ground, Leg1, Leg2, Neutral, Nothing, Rod};
-use super::receptacle::{Appliance, BranchCable, House, Joint, Receptacle};
+use super::receptacle::{Appliance, BranchCable, House, Joint, Landed, Receptacle};
 use super::supply::Supply;
 use crate::quantity::Metres;
 use slotwise_core::slots::ClipTarget::{ApplianceFrame, IndependentEarth};
@@ -244,9 +244,10 @@ fn third_phase() -> Vec<Named> {
             "buses-exchanged",
             "Number 12, shed",
             "Both wires exchanged at the shed's panel: hot on wide and ground, all frames live.",
-            sound()
-                .with_slots(Neutral, Leg1, Leg1)
-                .with_clip(IndependentEarth),
+            Receptacle {
+                landed: Landed::BusesExchanged,
+                ..sound().with_clip(IndependentEarth)
+            },
         ),
         named(
             "lost-service-neutral",
