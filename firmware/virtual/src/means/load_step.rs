@@ -11,7 +11,7 @@ use slotwise_core::units::Amperes;
 /// The step of current.
 pub const STEP: Amperes = Amperes::new(5.0);
 
-/// A sag below this is no step: 0.1 V is 0.1 ohm of source at 1 A.
+/// The least sag that the rule on rho counts, in volts: some 2 A on a usual branch.
 const LEAST_SAG: f64 = 0.5;
 
 /// One load step.

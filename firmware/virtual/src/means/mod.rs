@@ -40,8 +40,8 @@ const OPEN: f64 = 100_000.0;
 const PROBE_INTERLOCK: f64 = 5.0;
 /// A voltage beyond which P1 is not switched on.
 const PROBE_MOST: f64 = 150.0;
-/// A voltage at which P1 drives too little to be read: 0.1 V over R_cal would take 90 V; at
-/// 20 V it is 2.2 mV, a few per cent of which the window's noise leaves.
+/// Below this P1 drives too little to be read: at 20 V it makes 2.2 mV over R_cal, of which a
+/// window's noise of 0.095 mV is 4 %.
 const PROBE_LEAST: f64 = 20.0;
 /// A voltage across which P2 is not closed.
 const DRIVE_INTERLOCK: f64 = 3.0;
