@@ -51,6 +51,13 @@ pub enum Command {
 /// Options of `atlas`.
 #[derive(Debug, Args)]
 pub struct AtlasArgs {
+    /// Draw this many houses and testers for each wiring, judge them, and print the counts
+    /// instead of the atlas.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1 << 40))]
+    pub trials: Option<u64>,
+    /// Seed of the draws: the same seed gives the same counts.
+    #[arg(long, value_name = "S", default_value_t = 1, requires = "trials")]
+    pub seed: u64,
     /// Print JSON instead of the tables.
     #[arg(long)]
     pub json: bool,

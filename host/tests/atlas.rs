@@ -90,3 +90,23 @@ fn the_command_prints_tables_and_json() {
     assert_eq!(of("leg1-neutral-ground")["p1_from_wide_ohms"], "refused");
     assert_eq!(of("buses-exchanged")["energises_ground"], true);
 }
+
+#[test]
+fn trials_print_counts_and_claims_and_the_same_seed_gives_the_same_counts() {
+    let run = || {
+        let output = std::process::Command::new(env!("CARGO_BIN_EXE_slotwise"))
+            .args(["atlas", "--trials", "20", "--seed", "7", "--json"])
+            .output()
+            .expect("the program starts");
+        assert!(output.status.success(), "{output:?}");
+        let mut document: serde_json::Value =
+            serde_json::from_slice(&output.stdout).expect("it prints JSON");
+        document["seconds"] = 0.into();
+        document
+    };
+    let first = run();
+    assert_eq!(first["format"], "slotwise-trials");
+    assert_eq!(first["claims"].as_array().map(Vec::len), Some(4));
+    assert_eq!(first["classes"][0]["draws"], 20);
+    assert_eq!(first, run());
+}

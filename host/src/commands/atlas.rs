@@ -1,11 +1,15 @@
-//! `atlas`: every wiring of a receptacle, by what the slots cannot tell apart.
+//! `atlas`: every wiring of a receptacle, by what the slots cannot tell apart; with `--trials`,
+//! how drawn houses and testers are judged.
 
-use super::out;
+use std::time::Instant;
+
+use super::{note, out};
 use crate::bench::atlas::table;
+use crate::bench::trials::{self, Settings};
 use crate::cli::AtlasArgs;
 use crate::error::Error;
 use crate::exit::Exit;
-use crate::report::{atlas, table::width};
+use crate::report::{self, atlas, table::width};
 use crate::texts::English;
 
 /// Runs `atlas`.
@@ -13,6 +17,10 @@ use crate::texts::English;
 /// # Errors
 /// A wiring that has no solution, which is a mistake in the program.
 pub(super) fn run(args: &AtlasArgs) -> Result<Exit, Error> {
+    if let Some(trials) = args.trials {
+        let seed = args.seed;
+        return run_trials(Settings { trials, seed }, args.json);
+    }
     let table = table()?;
     if args.json {
         out(&atlas::document(&table)?)?;
@@ -20,4 +28,25 @@ pub(super) fn run(args: &AtlasArgs) -> Result<Exit, Error> {
         out(&atlas::render(&table, &English, width()))?;
     }
     Ok(Exit::Done)
+}
+
+/// Exit code 1 where a claim does not hold: then judge or model is wrong.
+fn run_trials(settings: Settings, json: bool) -> Result<Exit, Error> {
+    let began = Instant::now();
+    let confusion = trials::run(settings, |class| {
+        note(&format!("{}: {} draws", class.name, class.draws));
+    })
+    .map_err(|error| Error::Bench(error.to_string()))?;
+    let seconds = began.elapsed().as_secs_f64();
+    if json {
+        out(&report::trials::document(&confusion, settings, seconds)?)?;
+    } else {
+        let text = report::trials::render(&confusion, settings, seconds, &English, width());
+        out(&text)?;
+    }
+    if confusion.claims().iter().all(trials::Claim::holds) {
+        Ok(Exit::Done)
+    } else {
+        Ok(Exit::Program)
+    }
 }
