@@ -13,7 +13,8 @@ use slotwise_core::units::{Amperes, Celsius, Ohms};
 use slotwise_tests::ngspice::{is_ngspice_here, probed};
 use slotwise_virtual::circuit::{Node, Phasor};
 use slotwise_virtual::house::{
-    Appliance, BranchCable, Conductor, Gauge, Joint, Receptacle, Wired, bank, enumeration, find,
+    Appliance, BranchCable, Conductor, EmiFilter, Gauge, Gfci, Joint, Receptacle, Wired, bank,
+    enumeration, find,
 };
 use slotwise_virtual::quantity::Metres;
 use slotwise_virtual::tester::{Specimen, Tolerance};
@@ -59,13 +60,16 @@ fn case(name: &str, receptacle: &Receptacle, seed: u64, order: u32, is_appliance
     }
 }
 
-/// A load of 12 A with a leak to its frame, the clip on an independent earth.
+/// A load of 12 A with a leak and a filter to its frame, behind an interrupter, the clip on an
+/// independent earth.
 fn heavy(receptacle: Receptacle) -> Receptacle {
     receptacle
         .with_appliance(Appliance {
             leak: Amperes::new(0.0005),
+            filter: EmiFilter::USUAL,
             ..Appliance::steady(12.0)
         })
+        .with_gfci(Gfci::ClassA)
         .with_clip(ClipTarget::IndependentEarth)
 }
 

@@ -187,7 +187,6 @@ impl From<Appliance> for house::Appliance {
     fn from(appliance: Appliance) -> Self {
         let millis = |seconds: Within<0, 3600>| Millis::new((seconds.0 * 1000.0) as u64);
         Self {
-            current: Amperes::new(appliance.amperes.0),
             leak: Amperes::new(
                 appliance
                     .leak_milliamperes
@@ -200,6 +199,7 @@ impl From<Appliance> for house::Appliance {
                     on: on.map_or(Millis::new(0), millis),
                 },
             },
+            ..Self::steady(appliance.amperes.0)
         }
     }
 }

@@ -8,13 +8,15 @@
 //! ```
 //!
 //! This is the oracle: it knows nothing of how the tester judges, only what each terminal is
-//! wired to. Limits: wires are resistances, appliances are resistances, one supply; probes
-//! and drives of the tester are not part of this network.
+//! wired to. Limits: wires are resistances, appliances are resistances with or without
+//! an interference filter, one supply; probes and drives of the tester are not part of this
+//! network.
 
 mod bank;
 mod copper;
 mod electrode;
 mod enumeration;
+mod gfci;
 mod receptacle;
 mod solved;
 mod supply;
@@ -25,8 +27,9 @@ pub use bank::{Named, bank, find};
 pub use copper::{Copper, Gauge, SEVEN_STRANDS, TemperatureCoefficient, at_20_degrees};
 pub use electrode::DrivenRod;
 pub use enumeration::{CONDUCTORS, Entry, Kind, enumeration};
+pub use gfci::{Gfci, Tripping, imbalance_of};
 pub use receptacle::{
-    Appliance, BranchCable, Conductor, Duty, House, Joint, Landed, Receptacle, Strays,
+    Appliance, BranchCable, Conductor, Duty, EmiFilter, House, Joint, Landed, Receptacle, Strays,
 };
 pub use solved::{HarmonicPins, Solved, Truth};
 pub use supply::{Drift, Harmonic, Supply};

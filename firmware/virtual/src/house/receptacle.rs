@@ -5,6 +5,7 @@
 //! differs.
 
 use super::copper::{Copper, Gauge};
+use super::gfci::Gfci;
 use super::supply::Supply;
 use crate::quantity::{Farads, Metres};
 use slotwise_core::slots::ClipTarget;
@@ -67,6 +68,30 @@ pub enum Duty {
     },
 }
 
+/// The capacitors of an appliance's interference filter. They sit before its switch: they are
+/// there as long as the plug is in.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct EmiFilter {
+    /// From line to line (class X), narrow to wide; zero for none.
+    pub across: Farads,
+    /// From each line to the frame (class Y); zero for none.
+    pub to_frame: Farads,
+}
+
+impl EmiFilter {
+    /// No filter.
+    pub const NONE: Self = Self {
+        across: Farads::new(0.0),
+        to_frame: Farads::new(0.0),
+    };
+
+    /// What a small switching supply has: 100 nF across, 2.2 nF from each line to the frame.
+    pub const USUAL: Self = Self {
+        across: Farads::from_pico(100_000.0),
+        to_frame: Farads::from_pico(2_200.0),
+    };
+}
+
 /// An appliance between the narrow and the wide slot of the same receptacle.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Appliance {
@@ -75,6 +100,8 @@ pub struct Appliance {
     /// What leaks from its hot side to its frame at 120 V while it draws current; zero for
     /// none.
     pub leak: Amperes,
+    /// Its interference filter.
+    pub filter: EmiFilter,
     /// When.
     pub duty: Duty,
 }
@@ -86,6 +113,7 @@ impl Appliance {
         Self {
             current: Amperes::new(amperes),
             leak: Amperes::ZERO,
+            filter: EmiFilter::NONE,
             duty: Duty::Steady,
         }
     }
@@ -96,11 +124,19 @@ impl Appliance {
         Self {
             current: Amperes::new(amperes),
             leak: Amperes::ZERO,
+            filter: EmiFilter::NONE,
             duty: Duty::Cycling {
                 off: Millis::new(1000 * off_seconds),
                 on: Millis::new(1000 * on_seconds),
             },
         }
+    }
+
+    /// The same appliance with this interference filter.
+    #[must_use]
+    pub const fn with_filter(mut self, filter: EmiFilter) -> Self {
+        self.filter = filter;
+        self
     }
 
     /// Whether it draws current `millis` ms after the plug went in.
@@ -253,6 +289,8 @@ pub struct Receptacle {
     pub jumper: Option<Ohms>,
     /// Whether the breaker is on.
     pub breaker_on: bool,
+    /// A ground-fault circuit interrupter between the panel's buses and the cable.
+    pub gfci: Option<Gfci>,
     /// What is plugged in beside the tester.
     pub appliance: Option<Appliance>,
     /// Joint between the ground hole and the appliance's frame.
@@ -282,6 +320,7 @@ impl Receptacle {
             ground_joint: Joint::Sound,
             jumper: None,
             breaker_on: true,
+            gfci: None,
             appliance: None,
             frame_joint: Joint::Sound,
             clip: ClipTarget::NotConnected,
@@ -314,6 +353,13 @@ impl Receptacle {
     #[must_use]
     pub const fn with_appliance(mut self, appliance: Appliance) -> Self {
         self.appliance = Some(appliance);
+        self
+    }
+
+    /// The same receptacle behind a ground-fault circuit interrupter.
+    #[must_use]
+    pub const fn with_gfci(mut self, gfci: Gfci) -> Self {
+        self.gfci = Some(gfci);
         self
     }
 

@@ -36,7 +36,8 @@ pub struct Truth {
     pub star: Phasor,
     /// Current of each lead into its string, RMS amperes, in channel order.
     pub lead_currents: [Phasor; LEADS],
-    /// Current out of the narrow slot into the appliance, RMS amperes.
+    /// Current out of the narrow slot into the appliance's load, its leak and its filter's
+    /// capacitors left out; RMS amperes.
     pub appliance_current: Phasor,
     /// Line frequency at time zero, in hertz.
     pub frequency: f64,

@@ -5,8 +5,8 @@
 //! in stray capacitance, never in nothing, as it does in a wall.
 
 use super::Strays;
-use super::receptacle::{Conductor, Joint, Landed, Receptacle};
-use crate::circuit::{Circuit, Node, Phasor};
+use super::receptacle::{Conductor, EmiFilter, Joint, Landed, Receptacle};
+use crate::circuit::{Branch, Circuit, Node, Phasor, Solution};
 use crate::quantity::{Farads, Henries};
 use crate::tester::Specimen;
 use core::f64::consts::TAU;
@@ -45,6 +45,9 @@ pub struct Wired {
     pub star: Node,
     /// Positive and negative pin of each channel.
     pub pins: [[Node; 2]; LEADS],
+    /// The conductors that pass through the current transformer of the interrupter; empty
+    /// where there is none.
+    sensed: Vec<Branch>,
 }
 
 /// Both ends of the branch cable's conductors, as they are needed.
@@ -52,6 +55,7 @@ struct BoxEnds {
     hot: [Option<Node>; 2],
     neutral: Node,
     ground: Node,
+    sensed: Vec<Branch>,
 }
 
 impl Wired {
@@ -67,13 +71,14 @@ impl Wired {
         let panel = Panel::wire(&mut circuit, receptacle, emf);
         let ends = panel.branch(&mut circuit, receptacle);
         let (slots, frame) = wire_slots(&mut circuit, receptacle, &ends);
-        if let Some(appliance) = receptacle.appliance
-            && appliance_on
-        {
+        if let Some(appliance) = receptacle.appliance {
             let [narrow, wide, _, _] = slots;
-            wire_load(&mut circuit, narrow, wide, appliance.current);
-            if let Some(frame) = frame {
-                wire_load(&mut circuit, narrow, frame, appliance.leak);
+            wire_filter(&mut circuit, (narrow, wide, frame), appliance.filter);
+            if appliance_on {
+                wire_load(&mut circuit, narrow, wide, appliance.current);
+                if let Some(frame) = frame {
+                    wire_load(&mut circuit, narrow, frame, appliance.leak);
+                }
             }
         }
 
@@ -94,7 +99,17 @@ impl Wired {
             slots,
             star,
             pins,
+            sensed: ends.sensed,
         }
+    }
+
+    /// What an interrupter at the panel sees: the sum of the currents that its conductors
+    /// carry into the branch, RMS amperes; none where there is no interrupter. With one hot
+    /// conductor it is the hot current less what the neutral brings back.
+    #[must_use]
+    pub fn residual(&self, solution: &Solution) -> Option<Phasor> {
+        (!self.sensed.is_empty())
+            .then(|| self.sensed.iter().map(|&one| solution.current(one)).sum())
     }
 }
 
@@ -156,6 +171,7 @@ impl Panel {
         receptacle: &Receptacle,
         leg: usize,
         run: Farads,
+        sensed: &mut Vec<Branch>,
     ) -> Node {
         let breaker = circuit.node(&format!("{} after the breaker", HOT_NAMES[leg]));
         if receptacle.breaker_on {
@@ -163,6 +179,7 @@ impl Panel {
         } else {
             circuit.capacitor(self.legs[leg], breaker, receptacle.strays.neighbour);
         }
+        let breaker = sense(circuit, receptacle, breaker, sensed);
         circuit.capacitor(breaker, self.ground, run);
         breaker
     }
@@ -185,12 +202,14 @@ impl Panel {
             slots.contains(&Conductor::Leg1) || landed != Landed::Right,
             slots.contains(&Conductor::Leg2),
         ];
+        let mut sensed = Vec::new();
         let breakers: [Option<Node>; 2] = core::array::from_fn(|leg| {
-            wanted[leg].then(|| self.breaker(circuit, receptacle, leg, run))
+            wanted[leg].then(|| self.breaker(circuit, receptacle, leg, run, &mut sensed))
         });
         let fed = breakers[0].unwrap_or(self.legs[0]);
+        let neutral_bus = sense(circuit, receptacle, self.neutral, &mut sensed);
 
-        let neutral_start = if exchanged { fed } else { self.neutral };
+        let neutral_start = if exchanged { fed } else { neutral_bus };
         let (neutral_start, ground_start, shared) = match receptacle.joined_upstream {
             Some(share) => {
                 let join = circuit.node("join upstream");
@@ -214,7 +233,7 @@ impl Panel {
                 continue;
             };
             let from = if exchanged && leg == 0 {
-                self.neutral
+                neutral_bus
             } else {
                 breaker
             };
@@ -228,8 +247,25 @@ impl Panel {
             hot,
             neutral,
             ground,
+            sensed,
         }
     }
+}
+
+/// The terminal of the interrupter behind `bus`, where there is one; the conductor between
+/// them is one of those whose currents it adds up.
+fn sense(
+    circuit: &mut Circuit,
+    receptacle: &Receptacle,
+    bus: Node,
+    sensed: &mut Vec<Branch>,
+) -> Node {
+    if receptacle.gfci.is_none() {
+        return bus;
+    }
+    let terminal = circuit.node("terminal of the interrupter");
+    sensed.push(circuit.join(terminal, bus));
+    terminal
 }
 
 /// Names of the hot conductors.
@@ -308,6 +344,25 @@ fn wire_frame(circuit: &mut Circuit, receptacle: &Receptacle, ground: Node) -> O
     );
     circuit.capacitor(frame, Node::REFERENCE, FRAME_TO_ROOM);
     Some(frame)
+}
+
+/// The capacitors of an interference filter on narrow, wide and the frame; none for zero.
+fn wire_filter(
+    circuit: &mut Circuit,
+    (narrow, wide, frame): (Node, Node, Option<Node>),
+    filter: EmiFilter,
+) {
+    let mut wire = |from, to, farads: Farads| {
+        // A value that is none goes into the network, which refuses it.
+        if farads != Farads::new(0.0) {
+            circuit.capacitor(from, to, farads);
+        }
+    };
+    wire(narrow, wide, filter.across);
+    if let Some(frame) = frame {
+        wire(narrow, frame, filter.to_frame);
+        wire(wide, frame, filter.to_frame);
+    }
 }
 
 /// A resistance that draws `amperes` at 120 V; none for zero.

@@ -4,7 +4,7 @@
 //! current drops out of rho = dv_gw conj(dv_nw) / |dv_nw|^2. A few amperes: 5.
 
 use crate::circuit::Phasor;
-use crate::house::{Appliance, HouseError, Receptacle};
+use crate::house::{Appliance, Duty, HouseError, Receptacle};
 use crate::tester::Specimen;
 use slotwise_core::units::Amperes;
 
@@ -29,16 +29,16 @@ pub struct Step {
 /// # Errors
 /// [`HouseError`] when the supply is none or the network has no solution.
 pub fn load_step(receptacle: &Receptacle, specimen: &Specimen) -> Result<Option<Step>, HouseError> {
-    let before = receptacle.appliance.map_or(Amperes::ZERO, |a| a.current);
-    let leak = receptacle.appliance.map_or(Amperes::ZERO, |a| a.leak);
-    let with = |amperes: Amperes| {
+    let before = receptacle.appliance.unwrap_or(Appliance::steady(0.0));
+    let with = |current: Amperes| {
         receptacle.clone().with_appliance(Appliance {
-            leak,
-            ..Appliance::steady(amperes.get())
+            current,
+            duty: Duty::Steady,
+            ..before
         })
     };
-    let off = with(before).solve(specimen, true)?.truth;
-    let on = with(before + STEP).solve(specimen, true)?.truth;
+    let off = with(before.current).solve(specimen, true)?.truth;
+    let on = with(before.current + STEP).solve(specimen, true)?.truth;
     let (dnw, dgw) = (on.nw - off.nw, on.gw - off.gw);
     Ok((dnw.norm() >= LEAST_SAG).then(|| Step {
         rho: dgw * dnw.conj() / dnw.norm_sqr(),

@@ -22,7 +22,7 @@ mod probe;
 
 pub use drive::loop_ohms;
 pub use load_step::{STEP, Step, load_step};
-pub use probe::{Blade, earth_path_ohms};
+pub use probe::{Blade, earth_path_ohms, imbalance_while_probed};
 
 use crate::circuit::Phasor;
 use crate::house::{HouseError, Receptacle, Supply, Truth};

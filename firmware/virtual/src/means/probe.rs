@@ -4,10 +4,10 @@
 //! the probe's current. The other blade carries none of it, so its wire does not count.
 
 use super::REFERENCE_RESISTOR;
-use crate::circuit::{Phasor, Solution};
-use crate::house::{HouseError, Receptacle};
+use crate::circuit::{Node, Phasor, Solution};
+use crate::house::{HouseError, Receptacle, Wired, imbalance_of};
 use crate::tester::Specimen;
-use slotwise_core::units::Ohms;
+use slotwise_core::units::{Amperes, Ohms};
 
 /// The probe: three resistors of 30 kohm.
 const PROBE: Ohms = Ohms::new(90_000.0);
@@ -44,13 +44,26 @@ pub fn earth_path_ohms(
     Ok(reading - f64::from(REFERENCE_RESISTOR.get()))
 }
 
-fn look(
+/// What an interrupter upstream sees while P1 from `blade` is switched on, were its interlock
+/// not there, all harmonics together; none where the receptacle has no interrupter.
+///
+/// # Errors
+/// [`HouseError`] when the supply is none or the network has no solution.
+pub fn imbalance_while_probed(
     receptacle: &Receptacle,
     specimen: &Specimen,
     blade: Blade,
-    switched_on: bool,
-) -> Result<Seen, HouseError> {
-    let mut wired = receptacle.fundamental_network(specimen, true)?;
+) -> Result<Option<Amperes>, HouseError> {
+    let mut networks = receptacle.networks(specimen, true)?;
+    for wired in &mut networks {
+        fit(wired, blade, true);
+    }
+    imbalance_of(&networks)
+}
+
+/// Puts the reference resistor and, `switched_on`, the probe into the network: the node that
+/// feeds it, the inner ground node, the other blade.
+fn fit(wired: &mut Wired, blade: Blade, switched_on: bool) -> [Node; 3] {
     let [narrow, wide, ground, _] = wired.slots;
     let (fed, other) = match blade {
         Blade::Narrow => (narrow, wide),
@@ -61,6 +74,17 @@ fn look(
     if switched_on {
         wired.circuit.resistor(fed, inner, PROBE);
     }
+    [fed, inner, other]
+}
+
+fn look(
+    receptacle: &Receptacle,
+    specimen: &Specimen,
+    blade: Blade,
+    switched_on: bool,
+) -> Result<Seen, HouseError> {
+    let mut wired = receptacle.fundamental_network(specimen, true)?;
+    let [fed, inner, other] = fit(&mut wired, blade, switched_on);
     let solution: Solution = wired
         .circuit
         .solve(wired.hertz)
