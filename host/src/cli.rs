@@ -58,6 +58,10 @@ pub struct AtlasArgs {
     /// Seed of the draws: the same seed gives the same counts.
     #[arg(long, value_name = "S", default_value_t = 1, requires = "trials")]
     pub seed: u64,
+    /// Draw for this receptacle of the terrace only; may be given again. Tester faults are left
+    /// out then.
+    #[arg(long, value_name = "NAME", requires = "trials")]
+    pub only: Vec<String>,
     /// Print JSON instead of the tables.
     #[arg(long)]
     pub json: bool,

@@ -110,3 +110,34 @@ fn trials_print_counts_and_claims_and_the_same_seed_gives_the_same_counts() {
     assert_eq!(first["classes"][0]["draws"], 20);
     assert_eq!(first, run());
 }
+
+#[test]
+fn trials_of_one_wiring_alone_claim_only_what_they_drew() {
+    let output = std::process::Command::new(env!("CARGO_BIN_EXE_slotwise"))
+        .args([
+            "atlas",
+            "--trials",
+            "30",
+            "--only",
+            "buses-exchanged",
+            "--json",
+        ])
+        .output()
+        .expect("the program starts");
+    assert!(output.status.success(), "{output:?}");
+    let document: serde_json::Value =
+        serde_json::from_slice(&output.stdout).expect("it prints JSON");
+    assert_eq!(document["classes"].as_array().map(Vec::len), Some(1));
+    assert_eq!(document["classes"][0]["energised"], 30);
+    assert_eq!(document["claims"].as_array().map(Vec::len), Some(2));
+}
+
+#[test]
+fn trials_of_a_wiring_that_is_not_there_are_an_error() {
+    let output = std::process::Command::new(env!("CARGO_BIN_EXE_slotwise"))
+        .args(["atlas", "--trials", "30", "--only", "nowhere"])
+        .output()
+        .expect("the program starts");
+    assert!(!output.status.success());
+    assert!(String::from_utf8_lossy(&output.stderr).contains("nowhere"));
+}

@@ -5,7 +5,7 @@ use std::time::Instant;
 
 use super::{note, out};
 use crate::bench::atlas::table;
-use crate::bench::trials::{self, Settings};
+use crate::bench::trials::{self, Settings, find};
 use crate::cli::AtlasArgs;
 use crate::error::Error;
 use crate::exit::Exit;
@@ -19,7 +19,7 @@ use crate::texts::English;
 pub(super) fn run(args: &AtlasArgs) -> Result<Exit, Error> {
     if let Some(trials) = args.trials {
         let seed = args.seed;
-        return run_trials(Settings { trials, seed }, args.json);
+        return run_trials(Settings { trials, seed }, &args.only, args.json);
     }
     let table = table()?;
     if args.json {
@@ -31,9 +31,12 @@ pub(super) fn run(args: &AtlasArgs) -> Result<Exit, Error> {
 }
 
 /// Exit code 1 where a claim does not hold: then judge or model is wrong.
-fn run_trials(settings: Settings, json: bool) -> Result<Exit, Error> {
+fn run_trials(settings: Settings, only: &[String], json: bool) -> Result<Exit, Error> {
+    if let Some(name) = only.iter().find(|name| find(name).is_none()) {
+        return Err(Error::NoSuchReceptacle(name.clone()));
+    }
     let began = Instant::now();
-    let confusion = trials::run(settings, |class| {
+    let confusion = trials::run(settings, only, |class| {
         note(&format!("{}: {} draws", class.name, class.draws));
     })
     .map_err(|error| Error::Bench(error.to_string()))?;

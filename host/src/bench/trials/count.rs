@@ -135,7 +135,7 @@ pub fn upper_limit(events: u64, draws: u64) -> f64 {
     ((middle + reach) / (1.0 + Z * Z / n)).min(1.0)
 }
 
-/// The claims that a run can bear out.
+/// The claims that a run can bear out: those of which it has draws.
 pub(super) fn claims(classes: &[ClassCount]) -> Vec<Claim> {
     let sum = |of: fn(&ClassCount) -> u64| classes.iter().map(of).sum::<u64>();
     let energised = sum(|class| class.energised);
@@ -153,7 +153,7 @@ pub(super) fn claims(classes: &[ClassCount]) -> Vec<Claim> {
             .map(of)
             .sum::<u64>()
     };
-    vec![
+    let all = vec![
         Claim {
             text: "an energised ground is never called proven",
             failures: sum(|class| class.energised_proven),
@@ -178,7 +178,8 @@ pub(super) fn claims(classes: &[ClassCount]) -> Vec<Claim> {
             draws: of_faulty(|class| class.draws),
             allowed: 0.0,
         },
-    ]
+    ];
+    all.into_iter().filter(|claim| claim.draws > 0).collect()
 }
 
 #[cfg(test)]

@@ -14,6 +14,7 @@ use slotwise_core::judge::judge;
 use slotwise_core::limits::Limits;
 use slotwise_core::units::Volts;
 use slotwise_core::verdict::{Outcome, Verdict};
+pub use slotwise_virtual::house::find;
 use slotwise_virtual::house::{HouseError, Receptacle, bank};
 use slotwise_virtual::trials::{Draw, Means, TesterFault, observe};
 
@@ -46,15 +47,26 @@ impl Confusion {
 }
 
 /// Runs `settings.trials` draws of every class on all cores; `done` is told after each class.
+/// With names in `only`, those wirings alone are drawn, and no tester faults.
 ///
 /// # Errors
 /// [`HouseError`] when a drawn house has no solution.
-pub fn run(settings: Settings, mut done: impl FnMut(&ClassCount)) -> Result<Confusion, HouseError> {
+pub fn run(
+    settings: Settings,
+    only: &[String],
+    mut done: impl FnMut(&ClassCount),
+) -> Result<Confusion, HouseError> {
     let mut classes = Vec::new();
     for (place, named) in (0..).zip(bank()) {
+        if !only.is_empty() && !only.iter().any(|name| name == named.name) {
+            continue;
+        }
         let counted = class(settings, place, named.name, &named.receptacle)?;
         done(&counted);
         classes.push(counted);
+    }
+    if !only.is_empty() {
+        return Ok(Confusion { classes });
     }
     for counted in faulty_testers(settings)? {
         done(&counted);
