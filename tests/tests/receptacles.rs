@@ -49,16 +49,21 @@ fn every_receptacle_of_the_terrace_gets_its_expected_verdict() {
     );
     for seed in 1..=5 {
         let specimen = Specimen::draw(seed, &Tolerance::USUAL);
-        for (named, (name, outcome, code)) in bank().iter().zip(EXPECTED) {
-            let measured = first_test(&specimen, &named.receptacle, named.receptacle.clip);
-            let verdict = &measured.test.verdict;
-            let first = verdict.first().map(|finding| finding.code);
-            assert_eq!(
-                (verdict.outcome, first),
-                (*outcome, Some(*code)),
-                "{name}, tester {seed}"
-            );
-        }
+        assert_expected(&specimen, &format!("tester {seed}"));
+    }
+}
+
+/// Every receptacle gives what the table says, looked at by `specimen`.
+fn assert_expected(specimen: &Specimen, which: &str) {
+    for (named, (name, outcome, code)) in bank().iter().zip(EXPECTED) {
+        let measured = first_test(specimen, &named.receptacle, named.receptacle.clip);
+        let verdict = &measured.test.verdict;
+        let first = verdict.first().map(|finding| finding.code);
+        assert_eq!(
+            (verdict.outcome, first),
+            (*outcome, Some(*code)),
+            "{name}, {which}"
+        );
     }
 }
 
@@ -69,16 +74,7 @@ fn an_earthed_computer_on_the_cable_changes_no_verdict() {
     for picofarads in [1.0, 30.0, 300.0, 1000.0] {
         let mut specimen = Specimen::draw(2, &Tolerance::USUAL);
         specimen.barrier = Farads::from_pico(picofarads);
-        for (named, (name, outcome, code)) in bank().iter().zip(EXPECTED) {
-            let measured = first_test(&specimen, &named.receptacle, named.receptacle.clip);
-            let verdict = &measured.test.verdict;
-            let first = verdict.first().map(|finding| finding.code);
-            assert_eq!(
-                (verdict.outcome, first),
-                (*outcome, Some(*code)),
-                "{name}, {picofarads} pF"
-            );
-        }
+        assert_expected(&specimen, &format!("{picofarads} pF"));
     }
 }
 
