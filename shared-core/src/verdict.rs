@@ -7,7 +7,7 @@ use crate::finding::{Finding, FindingCode};
 /// Most findings that one verdict carries.
 pub const MAX_FINDINGS: usize = 6;
 
-/// What may be said of the receptacle, mildest last to gravest first in judgement order.
+/// What may be said of the receptacle. The order is part of the record format: only append.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Outcome {
