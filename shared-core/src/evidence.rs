@@ -63,6 +63,8 @@ pub enum Missing {
     Unsteady,
     /// An input was beyond full scale.
     Clipped,
+    /// Beyond what the current can measure: open, or all but open.
+    BeyondRange,
 }
 
 /// RMS value and angle of the line-frequency component of a voltage.
@@ -205,6 +207,40 @@ pub struct LoadStep {
     pub sag: Volts,
 }
 
+impl LoadStep {
+    /// Share of the sag that the neutral has: rho.
+    #[must_use]
+    pub const fn neutral_share(&self) -> Ratio {
+        self.rho.value
+    }
+
+    /// Share of the sag that hot conductor and source have together: 1 - rho.
+    #[must_use]
+    pub fn hot_and_source_share(&self) -> Ratio {
+        Ratio::new(1.0 - self.rho.value.get())
+    }
+}
+
+/// What the load-cycle watch saw: the clip on the appliance's frame or on the common of its
+/// 24 V side, while the appliance's own motors cycled.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Watch {
+    /// How long it watched, in whole seconds.
+    pub seconds: u16,
+    /// Load steps found on narrow-wide.
+    pub steps: u16,
+    /// Statistic a: size of the median change of clip-wide at a step. A sound outlet moves by
+    /// the drop on its neutral.
+    pub neutral_drop: Reading<Volts>,
+    /// Statistic b: size of the median change of clip-wide less that of ground-wide. A sound
+    /// frame ground does not move.
+    pub frame_shift: Reading<Volts>,
+    /// Clip against wide while the appliance idles: the lowest mean over one second.
+    pub idle: Volts,
+    /// Highest mean over one second of clip against wide.
+    pub highest: Volts,
+}
+
 /// Everything that one test measured.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Evidence {
@@ -222,10 +258,19 @@ pub struct Evidence {
     pub clip_target: ClipTarget,
     /// Clip against wide.
     pub clip_wide: Result<Phasor, Missing>,
-    /// Resistance of the earth path (probe from narrow to ground).
+    /// Resistance of the earth path: P1, what its current moves between ground and wide.
     pub earth_path: Measured<Ohms>,
+    /// Resistance of hot conductor, source and earth path together: P1, what its current takes
+    /// off between narrow and ground.
+    pub hot_and_ground: Measured<Ohms>,
+    /// Resistance of neutral and earth path together: P2, wide to ground.
+    pub neutral_and_ground: Measured<Ohms>,
+    /// Resistance from the neutral to what the clip is on, power off: P2, wide to clip.
+    pub neutral_to_clip: Measured<Ohms>,
     /// Load-step ratio.
     pub load_step: Result<LoadStep, Missing>,
+    /// Load-cycle watch.
+    pub watch: Result<Watch, Missing>,
 }
 
 impl Evidence {
@@ -249,7 +294,11 @@ impl Evidence {
             clip_target: ClipTarget::NotConnected,
             clip_wide: Err(Missing::ClipFree),
             earth_path: Measured::Missing(Missing::NotAsked),
+            hot_and_ground: Measured::Missing(Missing::NotAsked),
+            neutral_and_ground: Measured::Missing(Missing::NotAsked),
+            neutral_to_clip: Measured::Missing(Missing::NotAsked),
             load_step: Err(Missing::NotAsked),
+            watch: Err(Missing::NotAsked),
         }
     }
 }

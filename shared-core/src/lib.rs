@@ -13,6 +13,7 @@ pub mod measure;
 pub mod record;
 pub mod sample;
 pub mod slots;
+pub mod stimulus;
 pub mod topology;
 pub mod units;
 pub mod verdict;

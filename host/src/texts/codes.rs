@@ -197,6 +197,7 @@ pub const fn missing(reason: Missing) -> &'static str {
         Missing::Refused => "refused",
         Missing::Unsteady => "unsteady",
         Missing::Clipped => "clipped",
+        Missing::BeyondRange => "beyond-range",
     }
 }
 

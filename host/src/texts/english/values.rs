@@ -15,6 +15,7 @@ pub(super) const fn missing(reason: Missing) -> &'static str {
         Missing::Refused => "refused: the current for it would not have been safe here",
         Missing::Unsteady => "it moved too much to be stated",
         Missing::Clipped => "beyond full scale",
+        Missing::BeyondRange => "beyond what the tester can measure: open, or all but open",
     }
 }
 
