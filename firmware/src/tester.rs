@@ -14,6 +14,7 @@ use slotwise_core::link::{Hello, PROTOCOL, Status};
 use slotwise_core::record::{Body, BootCause, MAX_BYTES, RecordNumber, SCHEMA, TesterId, Version};
 use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
 use slotwise_core::slots::ClipTarget;
+use slotwise_core::stimulus::{Applied, Order};
 use slotwise_core::units::{Millis, UnixSeconds};
 use slotwise_core::verdict::{Outcome, Verdict};
 
@@ -116,8 +117,10 @@ where
         }
     }
 
-    /// Takes what the converter delivered. Call it for every frame, in order.
-    pub fn frame(&mut self, delivered: Result<Frame, FrameFault>) {
+    /// Takes what the converter delivered, and what the tester's own outputs did while it was
+    /// converted. Call it for every frame, in order.
+    pub fn frame(&mut self, delivered: Result<Frame, FrameFault>, applied: Applied) {
+        let _ = applied;
         if let Some(event) = self.sequence.frame(delivered) {
             self.on_event(event);
         }
@@ -138,6 +141,13 @@ where
             now,
         };
         self.link.poll(&mut self.serial, &mut view);
+    }
+
+    /// What the outputs are to do from now on. A board hands it to its stimulator after every
+    /// [`Tester::poll`].
+    #[must_use]
+    pub const fn order(&self) -> Order {
+        Order::Rest
     }
 
     /// Begins a test now, with this said of the clip.

@@ -12,6 +12,7 @@ use slotwise::log_file;
 use slotwise_core::finding::FindingCode;
 use slotwise_core::record::{Body, BootCause, Record, TesterId, Version, decode};
 use slotwise_core::sample::Frame;
+use slotwise_core::stimulus::Applied;
 use slotwise_core::units::Millis;
 use slotwise_firmware::nor::SpiNor;
 use slotwise_firmware::tester::{Identity, Parts, Tester};
@@ -76,7 +77,7 @@ fn desktop_records(
         },
     );
     for (number, frame) in frames.iter().enumerate() {
-        tester.frame(Ok(*frame));
+        tester.frame(Ok(*frame), Applied::Nothing);
         if number % 4 == 0 {
             tester.poll(Millis::new(number as u64 / 4));
         }

@@ -14,6 +14,7 @@ use embedded_hal::spi::{Operation, SpiDevice as _};
 use heapless::String;
 use rp2040_hal::fugit::MicrosDurationU32;
 use slotwise_core::record::{TesterId, Version};
+use slotwise_core::stimulus::Applied;
 use slotwise_core::units::Millis;
 use slotwise_firmware::nor::SpiNor;
 use slotwise_firmware::tester::{Identity, Parts, Tester};
@@ -117,7 +118,7 @@ fn main() -> ! {
 #[unsafe(no_mangle)]
 #[inline(never)]
 fn slotwise_accumulate(tester: &mut BoardTester, frame: Delivered) {
-    tester.frame(frame);
+    tester.frame(frame, Applied::Nothing);
 }
 
 /// The tick only has to wake the core.

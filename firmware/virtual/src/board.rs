@@ -20,6 +20,7 @@ use slotwise_core::lamps::LAMPS;
 use slotwise_core::record::{BootCause, TesterId, Version};
 use slotwise_core::sample::{Frame, FrameFault};
 use slotwise_core::slots::Lead;
+use slotwise_core::stimulus::Applied;
 use slotwise_core::units::{Celsius, Ohms, Ratio, UnixSeconds};
 use slotwise_firmware::adc::{AdcError, Converter};
 use slotwise_firmware::calibration_store::{CalibrationStore, CalibrationStoreError};
@@ -198,10 +199,11 @@ impl VirtualBoard {
             )
         };
         if lost > 0 {
-            self.tester.frame(Err(FrameFault::Lost(lost)));
+            self.tester
+                .frame(Err(FrameFault::Lost(lost)), Applied::Nothing);
         }
         for delivered in waiting {
-            self.tester.frame(delivered);
+            self.tester.frame(delivered, Applied::Nothing);
         }
         self.tester.poll(self.clock.millis());
     }
