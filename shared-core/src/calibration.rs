@@ -8,6 +8,7 @@ use core::fmt;
 use crc::{CRC_32_ISO_HDLC, Crc};
 use serde::{Deserialize, Serialize};
 
+use crate::drive::DriveCalibration;
 use crate::front_end::NOMINAL_VOLTS_PER_CODE;
 use crate::slots::LEADS;
 use crate::units::{Celsius, Ohms, Ratio, UnixSeconds};
@@ -55,6 +56,8 @@ pub struct Calibration {
     pub done: UnixSeconds,
     /// Board temperature then.
     pub temperature: Celsius,
+    /// The drive P2.
+    pub drive: DriveCalibration,
 }
 
 /// Why stored bytes are not a calibration.
@@ -74,6 +77,8 @@ pub enum CalibrationError {
         /// The channel, `0..4`.
         channel: u8,
     },
+    /// The calibration of the drive is beyond what a working tester can have.
+    ImplausibleDrive,
     /// The buffer for the bytes is too small.
     NoRoom,
 }
@@ -92,6 +97,10 @@ impl fmt::Display for CalibrationError {
                 f,
                 "calibration of channel {channel} is beyond what a working tester has; check its string"
             ),
+            Self::ImplausibleDrive => f.write_str(
+                "calibration of the drive is beyond what a working tester has; check its source \
+                 resistance and the clip lead",
+            ),
             Self::NoRoom => f.write_str("no room for the calibration"),
         }
     }
@@ -105,7 +114,8 @@ impl Calibration {
     /// Checks that a working tester can have this calibration.
     ///
     /// # Errors
-    /// [`CalibrationError::Implausible`] names the first channel out of range.
+    /// [`CalibrationError::Implausible`] names the first channel out of range, then
+    /// [`CalibrationError::ImplausibleDrive`].
     pub fn check(&self) -> Result<(), CalibrationError> {
         for (channel, calibration) in (0_u8..).zip(&self.channels) {
             let gain_off = (calibration.gain - 1.0).abs();
@@ -116,7 +126,11 @@ impl Calibration {
                 return Err(CalibrationError::Implausible { channel });
             }
         }
-        Ok(())
+        if self.drive.is_plausible() {
+            Ok(())
+        } else {
+            Err(CalibrationError::ImplausibleDrive)
+        }
     }
 
     /// Writes the stored form: version (u16 LE), postcard, CRC-32/ISO-HDLC (LE).
@@ -175,6 +189,7 @@ mod tests {
             reference: Ohms::new(10.0),
             done: UnixSeconds::new(1_790_000_000),
             temperature: Celsius::new(23.5),
+            drive: DriveCalibration::NOMINAL,
         }
     }
 
@@ -210,6 +225,13 @@ mod tests {
                 Err(CalibrationError::Implausible { channel: 2 })
             );
         }
+    }
+
+    #[test]
+    fn a_drive_that_no_working_tester_has_is_refused() {
+        let mut calibration = example();
+        calibration.drive.source = Ohms::new(f32::NAN);
+        assert_eq!(calibration.check(), Err(CalibrationError::ImplausibleDrive));
     }
 
     #[test]

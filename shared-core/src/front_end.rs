@@ -35,7 +35,7 @@ pub const NOMINAL_VOLTS_PER_CODE: f64 = FULL_SCALE / 8_388_608.0 / NOMINAL_GAIN;
 
 /// Time constant of the filter: capacitor times the resistance it sees (filter legs and the
 /// sense resistor's source resistance in parallel with the input): 43.3 us.
-const FILTER_SECONDS: f64 = {
+pub(crate) const FILTER_SECONDS: f64 = {
     let source = FILTER + SENSE * STRING / (SENSE + STRING);
     FILTER_CAPACITANCE * source * INPUT / (source + INPUT)
 };

@@ -2,6 +2,7 @@
 #![cfg_attr(not(test), no_std)]
 
 pub mod calibration;
+pub mod drive;
 pub mod evidence;
 pub mod finding;
 pub mod front_end;

@@ -4,6 +4,7 @@
 //! used to make it. Bounds asserted are the documented ones.
 
 use slotwise_core::calibration::{Calibration, ChannelCalibration};
+use slotwise_core::drive::DriveCalibration;
 use slotwise_core::front_end::{NOMINAL_VOLTS_PER_CODE, response};
 use slotwise_core::sample::{AdcCode, Frame};
 use slotwise_core::slots::Lead;
@@ -22,6 +23,7 @@ fn nominal() -> Calibration {
         reference: Ohms::new(10.0),
         done: UnixSeconds::new(1_790_000_000),
         temperature: Celsius::new(23.0),
+        drive: DriveCalibration::NOMINAL,
     }
 }
 

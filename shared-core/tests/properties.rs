@@ -2,6 +2,7 @@
 
 use proptest::prelude::*;
 use slotwise_core::calibration::{Calibration, ChannelCalibration};
+use slotwise_core::drive::DriveCalibration;
 use slotwise_core::evidence::{
     Evidence, FrameHealth, Measured, PairVoltage, Phasor, SlotVoltages, ZeroSum,
 };
@@ -97,6 +98,7 @@ fn nominal() -> Calibration {
         reference: Ohms::new(10.0),
         done: UnixSeconds::new(1_790_000_000),
         temperature: Celsius::new(23.0),
+        drive: DriveCalibration::NOMINAL,
     }
 }
 

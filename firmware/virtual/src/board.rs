@@ -15,6 +15,7 @@ use crate::pins::{DrivenInput, RecordedOutput};
 use crate::serial::BoardEnd;
 use crate::tester::Specimen;
 use slotwise_core::calibration::{self, Calibration, CalibrationError, ChannelCalibration};
+use slotwise_core::drive::DriveCalibration;
 use slotwise_core::front_end::NOMINAL_VOLTS_PER_CODE;
 use slotwise_core::lamps::LAMPS;
 use slotwise_core::record::{BootCause, TesterId, Version};
@@ -100,6 +101,8 @@ pub fn calibrate(specimen: &Specimen) -> Calibration {
         reference: Ohms::new(10.0),
         done: UnixSeconds::new(1_790_000_000),
         temperature: Celsius::new(23.0),
+        // The virtual converter has no group delay.
+        drive: DriveCalibration::NOMINAL.with_converter_delay(Ratio::new(0.0)),
     }
 }
 

@@ -6,9 +6,11 @@
 //! the crate's README.
 
 mod bands;
+mod drive;
 
 use crate::units::{Hertz, Ohms, Ratio, Volts};
 pub use bands::{BandSet, SupplyBand};
+pub use drive::DriveLimits;
 
 /// The limits of one judgement.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -80,6 +82,20 @@ pub struct Limits {
     /// Standard uncertainty above which the earth path cannot be told.
     pub earth_path_u: Ohms,
 
+    /// Resistance of the neutral, P2 less P1, from which a joint in it is sure, three standard
+    /// uncertainties taken off. The neutral is a conductor of the same cable and gauge as the
+    /// equipment ground (NEC Table 250.122 at 15 and 20 A), so what counts as sound for the one
+    /// (ANSI/ESD S6.1 6.2.1) does for the other.
+    pub neutral_sound: Ohms,
+    /// Resistance of hot conductor and source, the loop less the earth path, from which a joint
+    /// in it is sure, three standard uncertainties taken off. The same cable again; such a joint
+    /// takes 15 V off at 15 A, and it lowers rho, so it also voids "joined".
+    pub hot_sound: Ohms,
+    /// Most resistance of the neutral, P2 less P1, with neutral and ground joined near the
+    /// receptacle: the join leaves 0.06 of the loop in the neutral (see `rho_joined`), and a
+    /// loop of 1.6 ohm already drops 20 % of 120 V at 15 A. Arithmetic.
+    pub joined_neutral_most: Ohms,
+
     /// Load step: separate if rho - 4u is above this.
     pub rho_separate: Ratio,
     /// Load step: joined near the receptacle if rho + 4u is below this.
@@ -96,6 +112,9 @@ pub struct Limits {
     /// Neutral against an independent earth that still counts as "at earth": the neutral drop
     /// of a loaded branch, 5 % of 120 V (NEC 215.2 Informational Note, feeder and branch).
     pub neutral_to_earth: Volts,
+
+    /// Drive P2.
+    pub drive: DriveLimits,
 }
 
 impl Limits {
@@ -127,6 +146,9 @@ impl Limits {
             earth_path_lowest: Ohms::new(-0.5),
             earth_path_sound: Ohms::new(1.0),
             earth_path_u: Ohms::new(0.15),
+            neutral_sound: Ohms::new(1.0),
+            hot_sound: Ohms::new(1.0),
+            joined_neutral_most: Ohms::new(0.1),
             rho_separate: Ratio::new(0.15),
             rho_joined: Ratio::new(0.06),
             rho_weak_neutral: Ratio::new(0.60),
@@ -134,6 +156,7 @@ impl Limits {
             rho_steps: 3,
             rho_sag: Volts::new(0.5),
             neutral_to_earth: Volts::new(6.0),
+            drive: DriveLimits::DEFAULT,
         }
     }
 }
