@@ -65,11 +65,25 @@ pub enum FindingCode {
     LiveFrame,
     /// More voltage between neutral and ground than a sound branch has under load.
     NeutralToGroundHigh,
+    /// A high-resistance joint in the hot conductor, or a weak source.
+    WeakHot,
+    /// The appliance's frame moves against wide as its load steps, neutral drop taken out.
+    FrameGroundMoves,
+    /// It may do so, or too little is known to say that it does not.
+    FrameGroundSuspect,
+    /// More voltage between neutral and the appliance's frame than practice accepts at idle.
+    FrameVoltageHigh,
+    /// The watch saw too few load steps to say anything.
+    WatchNotExercised,
+    /// Power off: the path from neutral to the burner is not shown to be low enough.
+    NeutralToFrameHigh,
+    /// Power off: the path from neutral to the burner is low.
+    NeutralToFrameSound,
 }
 
 impl FindingCode {
     /// The two-digit number that the button makes a lamp blink out, `11..=66` with no digit
-    /// 0. First digit: 1 and 2 wiring, 3 supply, 4 path and load, 5 tester.
+    /// 0. First digit: 1 and 2 wiring, 3 supply, 4 path and load, 5 tester, 6 appliance.
     #[must_use]
     pub const fn number(self) -> u8 {
         match self {
@@ -101,11 +115,18 @@ impl FindingCode {
             Self::ReferenceResistorUnseen => 55,
             Self::LiveFrame => 25,
             Self::NeutralToGroundHigh => 26,
+            Self::WeakHot => 46,
+            Self::FrameGroundMoves => 61,
+            Self::FrameGroundSuspect => 62,
+            Self::FrameVoltageHigh => 63,
+            Self::WatchNotExercised => 64,
+            Self::NeutralToFrameHigh => 65,
+            Self::NeutralToFrameSound => 66,
         }
     }
 
     /// Every code, in record order.
-    pub const ALL: [Self; 28] = [
+    pub const ALL: [Self; 35] = [
         Self::ReadsSound,
         Self::ReversedPolarity,
         Self::OpenGround,
@@ -134,6 +155,13 @@ impl FindingCode {
         Self::ReferenceResistorUnseen,
         Self::LiveFrame,
         Self::NeutralToGroundHigh,
+        Self::WeakHot,
+        Self::FrameGroundMoves,
+        Self::FrameGroundSuspect,
+        Self::FrameVoltageHigh,
+        Self::WatchNotExercised,
+        Self::NeutralToFrameHigh,
+        Self::NeutralToFrameSound,
     ];
 }
 
@@ -163,6 +191,11 @@ pub enum NextCheck {
     ServiceTheTester,
     /// Leave the tester plugged in and test again.
     Repeat,
+    /// Unplug the appliance and test again: is the join inside it?
+    UnplugApplianceAndRepeat,
+    /// Check the ground wire from receptacle or junction box to the appliance's frame, burner
+    /// and control board.
+    FrameGround,
 }
 
 /// One finding.

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::finding::{Finding, FindingCode};
 
 /// Most findings that one verdict carries.
-pub const MAX_FINDINGS: usize = 6;
+pub const MAX_FINDINGS: usize = 8;
 
 /// What may be said of the receptacle. The order is part of the record format: only append.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]

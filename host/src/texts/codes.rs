@@ -44,6 +44,13 @@ pub const fn finding(code: FindingCode) -> &'static str {
         FindingCode::ReferenceResistorUnseen => "reference-resistor-unseen",
         FindingCode::LiveFrame => "live-frame",
         FindingCode::NeutralToGroundHigh => "neutral-to-ground-high",
+        FindingCode::WeakHot => "weak-hot",
+        FindingCode::FrameGroundMoves => "frame-ground-moves",
+        FindingCode::FrameGroundSuspect => "frame-ground-suspect",
+        FindingCode::FrameVoltageHigh => "frame-voltage-high",
+        FindingCode::WatchNotExercised => "watch-not-exercised",
+        FindingCode::NeutralToFrameHigh => "neutral-to-frame-high",
+        FindingCode::NeutralToFrameSound => "neutral-to-frame-sound",
     }
 }
 
@@ -94,6 +101,8 @@ pub const fn wiring(topology: Topology) -> &'static str {
         Topology::WeakHot => "weak-hot",
         Topology::JoinedUpstream => "joined-upstream",
         Topology::ReversedAndJoinedUpstream => "reversed-and-joined-upstream",
+        Topology::LostPanelBond => "lost-panel-bond",
+        Topology::JoinedInAppliance => "joined-in-appliance",
     }
 }
 
@@ -112,6 +121,8 @@ pub const fn check(next: NextCheck) -> &'static str {
         NextCheck::IsolateAtPanel => "isolate-at-panel",
         NextCheck::ServiceTheTester => "service-the-tester",
         NextCheck::Repeat => "repeat",
+        NextCheck::UnplugApplianceAndRepeat => "unplug-appliance-and-repeat",
+        NextCheck::FrameGround => "frame-ground",
     }
 }
 

@@ -55,15 +55,23 @@ impl Severity {
             | FindingCode::JoinedNearReceptacle
             | FindingCode::WeakNeutral
             | FindingCode::NeutralToGroundHigh
+            | FindingCode::WeakHot
+            | FindingCode::FrameGroundMoves
+            | FindingCode::FrameVoltageHigh
+            | FindingCode::NeutralToFrameHigh
             | FindingCode::SupplyTooLow => Self::OneFaultAway,
             FindingCode::SupplyTooHigh => Self::Damage,
-            FindingCode::SupplyLow | FindingCode::SupplyHigh => Self::NotByItself,
+            FindingCode::SupplyLow | FindingCode::SupplyHigh | FindingCode::NeutralToFrameSound => {
+                Self::NotByItself
+            }
             FindingCode::ReadsSound => Self::NoneFound,
             FindingCode::UnknownPattern
             | FindingCode::NotUtilityFrequency
             | FindingCode::Unsteady
             | FindingCode::EarthPathUnclear
             | FindingCode::LoadStepUnclear
+            | FindingCode::FrameGroundSuspect
+            | FindingCode::WatchNotExercised
             | FindingCode::StringSumBroken
             | FindingCode::BeyondFullScale
             | FindingCode::FramesDamaged

@@ -8,8 +8,9 @@ use crate::topology::{Topology, TopologySet};
 use crate::units::Volts;
 use crate::verdict::{Outcome, Unproven, Verdict};
 
+use super::climb::climb;
 use super::pattern;
-use super::rungs::{Rung, earth_path, is_out_of_band, load_step, supply, without_rivals};
+use super::rungs::{supply, without_rivals};
 
 /// Judges `evidence` under `limits`.
 #[must_use]
@@ -213,7 +214,7 @@ fn told_by_clip(
 }
 
 /// What reads sound and has every frame live.
-const LIVE_THROUGHOUT: [Topology; 3] = [
+pub(super) const LIVE_THROUGHOUT: [Topology; 3] = [
     Topology::ReversedAndJoined,
     Topology::Mirror,
     Topology::ReversedAndJoinedUpstream,
@@ -246,99 +247,6 @@ fn clip_to_ground(evidence: &Evidence, slots: &SlotVoltages) -> Volts {
     Volts::new(libm::hypotf(re.get(), im.get()))
 }
 
-/// Rungs 5 to 8, on slots that read sound.
-fn climb(evidence: &Evidence, slots: &SlotVoltages, wiring: Finding, limits: &Limits) -> Verdict {
-    let mut unproven = Unproven::ALL;
-    let mut faults = heapless::Vec::<Finding, 4>::new();
-    let mut doubts = heapless::Vec::<Finding, 4>::new();
-    let keep = |list: &mut heapless::Vec<Finding, 4>, finding: Option<Finding>| {
-        if let Some(finding) = finding {
-            // Four places for at most three rungs.
-            let _ = list.push(finding);
-        }
-    };
-
-    let supply = supply(slots, limits);
-    match supply {
-        Some(found) if is_out_of_band(found.code) => keep(&mut faults, supply),
-        _ => keep(&mut doubts, supply),
-    }
-    match earth_path(evidence, limits) {
-        Rung::Holds => unproven.earth_path = false,
-        Rung::Fails(finding) => keep(&mut faults, Some(finding)),
-        Rung::Unclear(finding) => keep(&mut doubts, Some(finding)),
-        Rung::NotAsked => {}
-    }
-    match load_step(evidence, limits) {
-        Rung::Holds => unproven.separate_ground = false,
-        Rung::Fails(finding) => keep(&mut faults, Some(finding)),
-        Rung::Unclear(finding) => keep(&mut doubts, Some(finding)),
-        Rung::NotAsked => {}
-    }
-    // told_by_clip has taken the reversed members out if an independent earth says so.
-    unproven.polarity = wiring.rivals.contains(Topology::Mirror);
-
-    let wiring = next_of(wiring, unproven);
-    if !unproven.polarity {
-        for finding in &mut faults {
-            finding.rivals = finding.rivals.without(TopologySet::of(&LIVE_THROUGHOUT));
-        }
-    }
-    // A joint near the receptacle whose polarity is open may be the reversed one, with every
-    // frame live.
-    let may_be_live = unproven.polarity
-        && faults
-            .iter()
-            .any(|finding| finding.rivals.may_energise_ground());
-    let outcome = if may_be_live {
-        Outcome::Danger
-    } else if !faults.is_empty() {
-        Outcome::Fault
-    } else if unproven.is_empty() {
-        Outcome::Proven
-    } else {
-        Outcome::NoFaultFound
-    };
-    let mut verdict = Verdict {
-        outcome,
-        findings: heapless::Vec::new(),
-        unproven,
-    };
-    for finding in faults.iter().chain(&doubts) {
-        add(&mut verdict, Some(*finding));
-    }
-    add(&mut verdict, Some(wiring));
-    verdict
-}
-
-/// The finding with the next step that would prove more, and without the rivals that are
-/// already excluded.
-fn next_of(mut wiring: Finding, unproven: Unproven) -> Finding {
-    if !unproven.earth_path {
-        wiring.rivals = wiring.rivals.without(TopologySet::of(&[
-            Topology::GroundOnRodOnly,
-            Topology::WeakGround,
-        ]));
-    }
-    if !unproven.separate_ground {
-        wiring.rivals = wiring.rivals.without(TopologySet::of(&[
-            Topology::JoinedAtBox,
-            Topology::ReversedAndJoined,
-            Topology::WeakNeutral,
-        ]));
-    }
-    wiring.next = if unproven.polarity {
-        NextCheck::ClipOnIndependentEarth
-    } else if unproven.earth_path {
-        NextCheck::EarthPath
-    } else if unproven.separate_ground {
-        NextCheck::LoadSteps
-    } else {
-        NextCheck::None
-    };
-    wiring
-}
-
 /// A verdict that stops short of proving anything.
 fn ended(outcome: Outcome, findings: &[Finding]) -> Verdict {
     let mut verdict = Verdict {
@@ -365,9 +273,9 @@ fn with_doubt(outcome: Outcome, wiring: Finding, doubt: Option<Finding>) -> Verd
     verdict
 }
 
-fn add(verdict: &mut Verdict, finding: Option<Finding>) {
+pub(super) fn add(verdict: &mut Verdict, finding: Option<Finding>) {
     if let Some(finding) = finding {
-        // Six places; no path adds more than five.
+        // As many places as the ladder has rungs; each adds at most one.
         let _ = verdict.findings.push(finding);
     }
 }

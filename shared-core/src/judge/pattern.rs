@@ -192,6 +192,8 @@ const fn reads_sound() -> Finding {
             Topology::WeakHot,
             Topology::JoinedUpstream,
             Topology::ReversedAndJoinedUpstream,
+            Topology::LostPanelBond,
+            Topology::JoinedInAppliance,
         ],
         NextCheck::ClipOnIndependentEarth,
     )
@@ -301,6 +303,7 @@ const fn neutral_to_ground_high() -> Finding {
             Topology::WeakGround,
             Topology::GroundOnRodOnly,
             Topology::LostServiceNeutral,
+            Topology::LostPanelBond,
         ],
         NextCheck::LoadsOffAndRepeat,
     )

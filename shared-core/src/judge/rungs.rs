@@ -1,10 +1,16 @@
-//! Rungs 5 to 7: supply band, earth path, load steps. Each looks at one piece of evidence of
-//! slots that read sound.
+//! Rungs 5 to 7: supply band, earth path, neutral and hot conductor, load steps. Each looks at
+//! one piece of evidence of slots that read sound.
+//!
+//! Model: P1 sends its current from hot through the equipment ground, so it reads the ground
+//! against wide and hot, source and ground against narrow; P2 drives neutral and ground in
+//! series. So neutral = P2 - P1, and hot with source = loop - P1. The differences hold the
+//! uncertainty of both readings.
 
-use crate::evidence::{Evidence, LoadStep, Measured, SlotVoltages};
+use crate::evidence::{Evidence, LoadStep, Measured, Reading, SlotVoltages};
 use crate::finding::{Finding, FindingCode, NextCheck};
 use crate::limits::Limits;
 use crate::topology::{Topology, TopologySet};
+use crate::units::Ohms;
 
 /// How a rung came out.
 pub(super) enum Rung {
@@ -51,7 +57,11 @@ pub(super) fn earth_path(evidence: &Evidence, limits: &Limits) -> Rung {
     } else if clear > limits.earth_path_sound {
         Rung::Fails(Finding {
             code: FindingCode::WeakEarthPath,
-            rivals: TopologySet::of(&[Topology::WeakGround, Topology::GroundOnRodOnly]),
+            rivals: TopologySet::of(&[
+                Topology::WeakGround,
+                Topology::GroundOnRodOnly,
+                Topology::LostPanelBond,
+            ]),
             next: NextCheck::OpenReceptacleBox,
         })
     } else {
@@ -60,6 +70,49 @@ pub(super) fn earth_path(evidence: &Evidence, limits: &Limits) -> Rung {
             NextCheck::Repeat,
         ))
     }
+}
+
+/// One of two readings less the other, if both are known.
+fn difference(whole: Measured<Ohms>, part: Measured<Ohms>) -> Option<Reading<Ohms>> {
+    let (whole, part) = (whole.reading()?, part.reading()?);
+    Some(Reading {
+        value: whole.value - part.value,
+        u: Ohms::new(libm::hypotf(whole.u.get(), part.u.get())),
+    })
+}
+
+/// What the neutral alone has.
+fn neutral(evidence: &Evidence) -> Option<Reading<Ohms>> {
+    difference(evidence.neutral_and_ground, evidence.earth_path)
+}
+
+/// What hot conductor and source have.
+fn hot(evidence: &Evidence) -> Option<Reading<Ohms>> {
+    difference(evidence.hot_and_ground, evidence.earth_path)
+}
+
+/// Whether a reading is above `limit` beyond doubt.
+fn is_surely_above(reading: Option<Reading<Ohms>>, limit: Ohms) -> bool {
+    reading.is_some_and(|reading| reading.value - reading.u * 3.0 > limit)
+}
+
+/// Rung 6, the other two conductors: joints that P1 and P2 show without a load.
+pub(super) fn conductors(evidence: &Evidence, limits: &Limits) -> [Option<Finding>; 2] {
+    let neutral = is_surely_above(neutral(evidence), limits.neutral_sound).then_some(Finding {
+        code: FindingCode::WeakNeutral,
+        rivals: TopologySet::of(&[Topology::WeakNeutral, Topology::LostServiceNeutral]),
+        next: NextCheck::OpenReceptacleBox,
+    });
+    let hot = has_weak_hot(evidence, limits).then_some(Finding {
+        code: FindingCode::WeakHot,
+        rivals: TopologySet::of(&[Topology::WeakHot, Topology::LostServiceNeutral]),
+        next: NextCheck::OpenReceptacleBox,
+    });
+    [neutral, hot]
+}
+
+fn has_weak_hot(evidence: &Evidence, limits: &Limits) -> bool {
+    is_surely_above(hot(evidence), limits.hot_sound)
 }
 
 /// Rung 7: the rule on rho.
@@ -85,6 +138,13 @@ pub(super) fn load_step(evidence: &Evidence, limits: &Limits) -> Rung {
     } else if low > limits.rho_separate {
         Rung::Holds
     } else if high < limits.rho_joined {
+        // A joint in the hot conductor lowers rho as well; and a neutral that P2 finds to have
+        // resistance of its own is not joined to the ground here.
+        if has_weak_hot(evidence, limits)
+            || is_surely_above(neutral(evidence), limits.joined_neutral_most)
+        {
+            return unclear;
+        }
         Rung::Fails(Finding {
             code: FindingCode::JoinedNearReceptacle,
             rivals: TopologySet::of(&[
@@ -92,6 +152,7 @@ pub(super) fn load_step(evidence: &Evidence, limits: &Limits) -> Rung {
                 Topology::ReversedAndJoined,
                 Topology::JoinedUpstream,
                 Topology::ReversedAndJoinedUpstream,
+                Topology::JoinedInAppliance,
                 // Much resistance on the hot side, or in the source, lowers the ratio as well.
                 Topology::WeakHot,
                 Topology::LostServiceNeutral,

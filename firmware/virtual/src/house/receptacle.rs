@@ -102,6 +102,8 @@ pub struct Appliance {
     pub leak: Amperes,
     /// Its interference filter.
     pub filter: EmiFilter,
+    /// A join of neutral and frame inside it, whether it runs or not.
+    pub joined: Option<Ohms>,
     /// When.
     pub duty: Duty,
 }
@@ -114,6 +116,7 @@ impl Appliance {
             current: Amperes::new(amperes),
             leak: Amperes::ZERO,
             filter: EmiFilter::NONE,
+            joined: None,
             duty: Duty::Steady,
         }
     }
@@ -125,6 +128,7 @@ impl Appliance {
             current: Amperes::new(amperes),
             leak: Amperes::ZERO,
             filter: EmiFilter::NONE,
+            joined: None,
             duty: Duty::Cycling {
                 off: Millis::new(1000 * off_seconds),
                 on: Millis::new(1000 * on_seconds),
@@ -136,6 +140,13 @@ impl Appliance {
     #[must_use]
     pub const fn with_filter(mut self, filter: EmiFilter) -> Self {
         self.filter = filter;
+        self
+    }
+
+    /// The same appliance with neutral and frame joined inside it by this much.
+    #[must_use]
+    pub const fn with_join(mut self, ohms: Ohms) -> Self {
+        self.joined = Some(ohms);
         self
     }
 
@@ -172,6 +183,9 @@ pub struct House {
     /// Whether neutral and ground are bonded at the panel and the supply is earthed; false
     /// for an inverter or generator with a floating output.
     pub bonded: bool,
+    /// The main bonding jumper between neutral and ground at the panel of a supply that is
+    /// earthed. Open: the ground bus has its rod alone.
+    pub panel_bond: Joint,
 }
 
 impl Default for House {
@@ -187,6 +201,7 @@ impl Default for House {
             utility_earth: Ohms::new(5.0),
             rod: Ohms::new(25.0),
             bonded: true,
+            panel_bond: Joint::Sound,
         }
     }
 }

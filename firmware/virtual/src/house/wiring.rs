@@ -74,6 +74,9 @@ impl Wired {
         if let Some(appliance) = receptacle.appliance {
             let [narrow, wide, _, _] = slots;
             wire_filter(&mut circuit, (narrow, wide, frame), appliance.filter);
+            if let (Some(frame), Some(ohms)) = (frame, appliance.joined) {
+                circuit.resistor(wide, frame, ohms);
+            }
             if appliance_on {
                 wire_load(&mut circuit, narrow, wide, appliance.current);
                 if let Some(frame) = frame {
@@ -128,7 +131,11 @@ impl Panel {
         let ground = circuit.node("ground bus");
         if house.bonded {
             circuit.resistor(tap, Node::REFERENCE, house.utility_earth);
-            circuit.resistor(neutral, ground, BOND);
+            match house.panel_bond {
+                Joint::Sound => circuit.resistor(neutral, ground, BOND),
+                Joint::Weak(ohms) => circuit.resistor(neutral, ground, BOND + ohms),
+                Joint::Open => {}
+            }
         } else {
             circuit.capacitor(tap, Node::REFERENCE, GENERATOR_TO_EARTH);
         }

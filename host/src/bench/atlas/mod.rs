@@ -7,7 +7,7 @@ mod truth;
 
 pub use evidence::{Taken, evidence};
 pub use table::{Class, Member, Table, table};
-pub use truth::topology;
+pub use truth::{topology, wiring};
 
 pub use slotwise_virtual::atlas::{Atlas, Means, Page};
 pub use slotwise_virtual::means::{Reading, Signature};

@@ -50,7 +50,7 @@ pub struct Table {
 /// The whole atlas, drawn and judged.
 ///
 /// # Errors
-/// [`Error::Bench`] when a wiring has no solution or no name.
+/// [`Error::Bench`] when a wiring has no solution.
 pub fn table() -> Result<Table, Error> {
     let atlas = Atlas::draw().map_err(|error| Error::Bench(error.to_string()))?;
     let left_by = core::array::from_fn(|last| {
@@ -58,16 +58,14 @@ pub fn table() -> Result<Table, Error> {
         (Means::ALL[last], atlas.classes(means).len())
     });
     let classes = atlas.classes(&[Means::Slots]);
-    let classes = classes.iter().map(|class| of(&atlas, class));
     Ok(Table {
         left_by,
-        classes: classes.collect::<Result<_, _>>()?,
+        classes: classes.iter().map(|class| of(&atlas, class)).collect(),
     })
 }
 
-fn of(atlas: &Atlas, class: &[usize]) -> Result<Class, Error> {
-    let members = class.iter().map(|&page| member(atlas, page));
-    let members = members.collect::<Result<Vec<_>, Error>>()?;
+fn of(atlas: &Atlas, class: &[usize]) -> Class {
+    let members = class.iter().map(|&page| member(atlas, page)).collect();
     let within = |parts: Vec<Vec<usize>>| {
         let place = |page: usize| class.iter().position(|&other| other == page);
         let part = |part: Vec<usize>| part.into_iter().filter_map(place).collect();
@@ -77,22 +75,20 @@ fn of(atlas: &Atlas, class: &[usize]) -> Result<Class, Error> {
         .next_to_tell(class)
         .map(|(means, _)| (means, within(atlas.split(class, &[means]))));
     let first = evidence(&atlas.pages[class[0]], Taken::default());
-    Ok(Class {
+    Class {
         members,
         verdict: judge(&first, &Limits::DEFAULT),
         told_by,
         at_best: within(atlas.split(class, &Means::ALL)),
-    })
+    }
 }
 
-fn member(atlas: &Atlas, page: usize) -> Result<Member, Error> {
+fn member(atlas: &Atlas, page: usize) -> Member {
     let page = &atlas.pages[page];
-    let topology = topology(page.entry)
-        .ok_or_else(|| Error::Bench(format!("the wiring `{}` has no name", page.entry.name)))?;
-    Ok(Member {
+    Member {
         name: &page.entry.name,
         wired: &page.entry.wired,
-        topology,
+        topology: topology(page.entry),
         signature: page.survey.signature.clone(),
-    })
+    }
 }

@@ -134,5 +134,34 @@ pub(super) const fn text(code: FindingCode) -> &'static str {
              the two disturb a signal of microamps: it reads wrong, and lockouts come and go with \
              the loads."
         }
+        FindingCode::WeakHot => {
+            "The board's supply sags when the blower or inducer starts: resets, chattering relays, a \
+             weak igniter. The flame signal falls with the supply."
+        }
+        FindingCode::FrameGroundMoves => {
+            "The burner is the flame signal's way back, and it is not held at ground. The signal \
+             drops or drifts when inducer and blower start: lockouts that come with the motors."
+        }
+        FindingCode::FrameGroundSuspect => {
+            "Whether the burner is held at ground is not known. Compare the flame signal with motors \
+             off and with motors on."
+        }
+        FindingCode::FrameVoltageHigh => {
+            "Volts between neutral and the 24 V common disturb a signal of microamps. The board may \
+             read a flame wrong, or none."
+        }
+        FindingCode::WatchNotExercised => {
+            "Nothing is said of flame sensing under load. Let the burner start three times while the \
+             tester watches."
+        }
+        FindingCode::NeutralToFrameHigh => {
+            "The flame signal returns from the burner to neutral. Common practice wants 10 ohm or \
+             less; more than that points to a loose, painted or missing ground in the appliance or \
+             on the way to it."
+        }
+        FindingCode::NeutralToFrameSound => {
+            "The flame signal has its way back to neutral with the power off. That does not show \
+             that it comes over a ground wire of its own, nor that it holds while motors run."
+        }
     }
 }

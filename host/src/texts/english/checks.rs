@@ -33,15 +33,15 @@ pub(super) const fn text(next: NextCheck, finding: FindingCode) -> CheckText {
         ),
         NextCheck::EarthPath => (
             "measure the earth path",
-            "Measure the resistance from the ground slot back to the panel. This version of the \
-             tester has no probe for it yet: an electrician measures it with an earth-loop tester.",
+            "Leave the tester in until the earth-path lamp answers: it measures the resistance from \
+             the ground slot back to the panel. Where it is not allowed to, an electrician measures \
+             it with an earth-loop tester.",
             Some(End::Receptacle),
         ),
         NextCheck::LoadSteps => (
             "compare neutral and ground under load",
-            "Let the appliance's blower and inducer start and stop at least three times. Compare \
-             the drop in neutral and ground. This version of the tester does not evaluate load \
-             steps by itself yet: an electrician looks for a joint between neutral and ground.",
+            "Leave the tester in and let the appliance's blower and inducer start and stop at least \
+             three times. The tester compares what neutral and ground do at each step.",
             Some(End::Appliance),
         ),
         NextCheck::OpenReceptacleBox => (
@@ -86,6 +86,19 @@ pub(super) const fn text(next: NextCheck, finding: FindingCode) -> CheckText {
             "Seat the plug firmly, leave it in and test again; if it stays so, switch loads on this \
              circuit off first.",
             Some(End::Receptacle),
+        ),
+        NextCheck::UnplugApplianceAndRepeat => (
+            "unplug the appliance, test again",
+            "Unplug the appliance, or open its disconnect, and test again with another load. If the \
+             finding goes away, neutral is joined to the frame inside the appliance.",
+            Some(End::Appliance),
+        ),
+        NextCheck::FrameGround => (
+            "check the frame's ground wire",
+            "With the power off and locked out, follow the ground wire from the junction box to the \
+             frame, the burner and the control board: every end tight, on bare metal and not on \
+             paint, and all of them on the same ground.",
+            Some(End::Appliance),
         ),
     };
     CheckText { short, what, end }

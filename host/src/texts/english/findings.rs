@@ -235,6 +235,55 @@ pub(super) const fn text(code: FindingCode) -> FindingText {
             Some("A neutral joint that gets worse opens, and the wide slot goes to hot."),
             NEUTRAL_JOINT,
         ),
+        FindingCode::WeakHot => (
+            "Poor joint in the hot conductor",
+            "The way from the supply to the narrow slot has more resistance than a sound circuit. A \
+             loose or burnt joint in the hot conductor, a worn breaker, or a weak supply.",
+            Some("Such a joint gets hot under load and can start a fire."),
+            "Finding the joint: this box, the receptacles before it, the breaker and its screw.",
+        ),
+        FindingCode::FrameGroundMoves => (
+            "The frame's ground moves with the load",
+            "When the appliance's motors start and stop, its frame moves against the receptacle's \
+             ground. The ground wire between the two is open or poor.",
+            Some("A fault inside the appliance would leave its frame live."),
+            "Wiring between the receptacle or junction box and the appliance.",
+        ),
+        FindingCode::FrameGroundSuspect => (
+            "The frame's ground is not shown to be steady",
+            "The frame moved a little against the receptacle's ground at the load steps, or too \
+             unevenly to say that it does not.",
+            None,
+            CIRCUIT,
+        ),
+        FindingCode::FrameVoltageHigh => (
+            "Too much voltage between neutral and frame",
+            "With the appliance idle, its frame or 24 V common stands more than 2 V away from \
+             neutral. Common practice accepts less.",
+            Some("Where it comes from is not known; it may rise when a joint opens."),
+            NEUTRAL_JOINT,
+        ),
+        FindingCode::WatchNotExercised => (
+            "The watch saw too few load steps",
+            "The appliance's motors did not start and stop often enough while the tester watched, \
+             so nothing is said of the frame's ground under load.",
+            None,
+            CIRCUIT,
+        ),
+        FindingCode::NeutralToFrameHigh => (
+            "Power off: neutral to burner above 10 ohm",
+            "The resistance between neutral and what the clip is on is not shown to be 10 ohm or \
+             less, the limit of common practice.",
+            None,
+            "Wiring between the receptacle or junction box and the appliance.",
+        ),
+        FindingCode::NeutralToFrameSound => (
+            "Power off: neutral to burner 10 ohm or less",
+            "The resistance between neutral and what the clip is on is within 10 ohm, the limit of \
+             common practice. It says nothing of polarity and nothing of what happens under load.",
+            None,
+            CIRCUIT,
+        ),
     };
     FindingText {
         title,

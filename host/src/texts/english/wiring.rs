@@ -67,5 +67,9 @@ pub(super) const fn text(topology: Topology) -> &'static str {
         Topology::ReversedAndJoinedUpstream => {
             "hot and neutral exchanged, the ground joined to the hot one in a box upstream: every frame live"
         }
+        Topology::LostPanelBond => {
+            "neutral and ground not bonded at the panel, the ground on its electrode only"
+        }
+        Topology::JoinedInAppliance => "neutral joined to the frame inside the appliance",
     }
 }

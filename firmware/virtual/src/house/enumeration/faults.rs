@@ -37,7 +37,7 @@ fn joints() -> Vec<Entry> {
     let name = |conductor: &str, ohms: f32| format!("{conductor}-joint-{ohms}-ohm");
     let words = |conductor: &str, ohms: f32| format!("a joint of {ohms} ohm in the {conductor}");
     let weak = |ohms| Joint::Weak(Ohms::new(ohms));
-    let neutral = [1.0, 2.0, 5.0, 10.0, 100.0].map(|ohms| {
+    let neutral = [1.0, 5.0, 10.0, 100.0].map(|ohms| {
         let receptacle = Receptacle {
             neutral_joint: weak(ohms),
             ..sound()
@@ -51,7 +51,7 @@ fn joints() -> Vec<Entry> {
         };
         fault(name("ground", ohms), words("ground", ohms), receptacle)
     });
-    let hot = [1.0, 3.0, 10.0].map(|ohms| {
+    let hot = [1.0, 10.0].map(|ohms| {
         let receptacle = Receptacle {
             hot_joint: weak(ohms),
             ..sound()
@@ -100,6 +100,10 @@ fn supply() -> Vec<Entry> {
         breaker_on: false,
         ..sound()
     };
+    let unbonded = House {
+        panel_bond: Joint::Open,
+        ..House::default()
+    };
     let generator = House {
         bonded: false,
         background: [Amperes::new(4.0); 2],
@@ -120,6 +124,14 @@ fn supply() -> Vec<Entry> {
             "lost-service-neutral-balanced",
             "service neutral lost, both legs loaded alike",
             lost([20.0, 20.0]),
+        ),
+        fault(
+            "panel-bond-lost",
+            "neutral and ground not bonded at the panel, the ground bus on its rod of 25 ohm only",
+            Receptacle {
+                house: unbonded,
+                ..sound()
+            },
         ),
         fault("breaker-off", "breaker off", off.clone()),
         fault(
@@ -267,6 +279,11 @@ fn joins() -> Vec<Entry> {
                 landed: Landed::HotNeutralExchanged,
                 ..sound()
             },
+        ),
+        fault(
+            "joined-in-appliance",
+            "neutral joined to the frame inside the appliance that is plugged in",
+            sound().with_appliance(Appliance::steady(0.0).with_join(JUMPER)),
         ),
         fault(
             "joined-beside-ground",

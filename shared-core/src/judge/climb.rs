@@ -1,0 +1,146 @@
+//! Rungs 5 to 8, on slots that read sound: what holds is taken off the list of what is not
+//! proven, what fails or is unclear is kept, and both make the outcome.
+
+use crate::evidence::{Evidence, SlotVoltages};
+use crate::finding::{Finding, NextCheck};
+use crate::limits::Limits;
+use crate::topology::{Topology, TopologySet};
+use crate::verdict::{Outcome, Unproven, Verdict};
+
+use super::ladder::{LIVE_THROUGHOUT, add};
+use super::rungs::{Rung, conductors, earth_path, is_out_of_band, load_step, supply};
+
+/// Findings of the rungs: supply, earth path, neutral, hot conductor, load step and what the
+/// appliance adds, at most one each.
+type List = heapless::Vec<Finding, 8>;
+
+/// What the rungs found.
+#[derive(Default)]
+struct Found {
+    faults: List,
+    doubts: List,
+}
+
+impl Found {
+    /// A fault; a second one of the same code adds what it knows of the rivals.
+    fn fault(&mut self, finding: Finding) {
+        let same = |one: &&mut Finding| one.code == finding.code;
+        if let Some(before) = self.faults.iter_mut().find(same) {
+            before.rivals = before.rivals.intersection(finding.rivals);
+        } else {
+            // Eight places, see `List`.
+            let _ = self.faults.push(finding);
+        }
+    }
+
+    fn doubt(&mut self, finding: Finding) {
+        let _ = self.doubts.push(finding);
+    }
+
+    /// Files what a rung gave; whether it holds.
+    fn take(&mut self, rung: Rung) -> bool {
+        match rung {
+            Rung::Holds => return true,
+            Rung::Fails(finding) => self.fault(finding),
+            Rung::Unclear(finding) => self.doubt(finding),
+            Rung::NotAsked => {}
+        }
+        false
+    }
+
+    /// An independent earth has shown polarity: nothing reversed is left in any set.
+    fn polarity_is_proven(&mut self) {
+        for finding in &mut self.faults {
+            finding.rivals = finding.rivals.without(TopologySet::of(&LIVE_THROUGHOUT));
+        }
+    }
+}
+
+/// Climbs on from slots that read sound.
+pub(super) fn climb(
+    evidence: &Evidence,
+    slots: &SlotVoltages,
+    wiring: Finding,
+    limits: &Limits,
+) -> Verdict {
+    let mut found = Found::default();
+    match supply(slots, limits) {
+        Some(supply) if is_out_of_band(supply.code) => found.fault(supply),
+        Some(supply) => found.doubt(supply),
+        None => {}
+    }
+    let earth_path = found.take(earth_path(evidence, limits));
+    for finding in conductors(evidence, limits).into_iter().flatten() {
+        found.fault(finding);
+    }
+    let separate_ground = found.take(load_step(evidence, limits));
+    let unproven = Unproven {
+        earth_path: !earth_path,
+        separate_ground: !separate_ground,
+        // What the clip says has taken the reversed members out if an independent earth shows
+        // them not to be.
+        polarity: wiring.rivals.contains(Topology::Mirror),
+    };
+    if !unproven.polarity {
+        found.polarity_is_proven();
+    }
+    let mut verdict = Verdict {
+        outcome: outcome(&found, unproven),
+        findings: heapless::Vec::new(),
+        unproven,
+    };
+    for finding in found.faults.iter().chain(&found.doubts) {
+        add(&mut verdict, Some(*finding));
+    }
+    add(&mut verdict, Some(next_of(wiring, unproven)));
+    verdict
+}
+
+fn outcome(found: &Found, unproven: Unproven) -> Outcome {
+    // A joint near the receptacle whose polarity is open may be the reversed one, with every
+    // frame live.
+    let may_be_live = unproven.polarity
+        && found
+            .faults
+            .iter()
+            .any(|finding| finding.rivals.may_energise_ground());
+    if may_be_live {
+        Outcome::Danger
+    } else if !found.faults.is_empty() {
+        Outcome::Fault
+    } else if unproven.is_empty() {
+        Outcome::Proven
+    } else {
+        Outcome::NoFaultFound
+    }
+}
+
+/// The finding with the next step that would prove more, and without the rivals that are
+/// already excluded.
+fn next_of(mut wiring: Finding, unproven: Unproven) -> Finding {
+    if !unproven.earth_path {
+        wiring.rivals = wiring.rivals.without(TopologySet::of(&[
+            Topology::GroundOnRodOnly,
+            Topology::WeakGround,
+            Topology::LostPanelBond,
+        ]));
+    }
+    if !unproven.separate_ground {
+        wiring.rivals = wiring.rivals.without(TopologySet::of(&[
+            Topology::JoinedAtBox,
+            Topology::ReversedAndJoined,
+            Topology::JoinedInAppliance,
+            Topology::WeakNeutral,
+        ]));
+    }
+    wiring.next = if unproven.polarity {
+        NextCheck::ClipOnIndependentEarth
+    } else if unproven.earth_path {
+        NextCheck::EarthPath
+    } else if unproven.separate_ground {
+        NextCheck::LoadSteps
+    } else {
+        NextCheck::None
+    };
+    wiring
+}
