@@ -11,13 +11,16 @@
 //! PVC), in quadrature: 0.1 % of a drop's magnitude at most.
 
 mod check;
+mod factored;
 mod netlist;
 mod solve;
+mod sparse;
 
 use crate::quantity::{Farads, Henries};
 use nalgebra::Complex;
 use slotwise_core::units::Ohms;
 
+pub use factored::{Bridge, Factored};
 pub use solve::Solution;
 
 /// An RMS phasor; its unit is said where it is used.
@@ -140,8 +143,17 @@ impl Circuit {
     /// [`CircuitError`] when a value is no value, a node floats, ideal sources form a loop,
     /// or the network resonates without loss.
     pub fn solve(&self, hertz: f64) -> Result<Solution, CircuitError> {
+        Ok(self.factor(hertz)?.into_solution())
+    }
+
+    /// Solves the network at `hertz` and keeps its factors, for states that differ from it by a
+    /// few impedances.
+    ///
+    /// # Errors
+    /// As [`Self::solve`].
+    pub fn factor(&self, hertz: f64) -> Result<Factored, CircuitError> {
         self.check(hertz)?;
-        self.solve_checked(hertz)
+        self.factor_checked(hertz)
     }
 
     fn passage(&mut self, from: Node, to: Node, passive: Passive) {

@@ -2,18 +2,18 @@
 //!
 //! Rows 0..n are Kirchhoff's current law at the nodes after the reference, in amperes;
 //! rows n.. are the voltage law of each source, `V_plus - V_minus + Z I = E` with `I` leaving
-//! the plus terminal. The matrix is dense (a house has about sixty unknowns) and factored by
-//! LU with partial pivoting.
+//! the plus terminal. A house has about sixty unknowns; how they are found is said in
+//! `factored`.
 //!
 //! Resistors below 100 ohm get a current of their own, like a source of zero volts. As
 //! admittances, a contact of 5 mohm (200 S) would stand in one sum with the picofarads of an
 //! open conductor (1e-8 S), and ten digits would be lost there: some microvolts on an open
 //! neutral.
 
+use super::factored::{Equations, Factored, Triangles};
 use super::{Branch, Circuit, CircuitError, Node, Passive, Phasor, Source};
 use crate::quantity::Henries;
 use core::f64::consts::TAU;
-use nalgebra::{DMatrix, DVector};
 use slotwise_core::units::Ohms;
 
 /// Below this a resistor is solved by its current, above by its admittance.
@@ -22,8 +22,8 @@ pub(super) const LOW: Ohms = Ohms::new(100.0);
 /// Potentials and currents of one solve.
 #[derive(Clone, Debug)]
 pub struct Solution {
-    nodes: usize,
-    values: DVector<Phasor>,
+    pub(super) nodes: usize,
+    pub(super) values: Vec<Phasor>,
 }
 
 impl Solution {
@@ -60,14 +60,29 @@ impl Solution {
 }
 
 impl Circuit {
-    pub(super) fn solve_checked(&self, hertz: f64) -> Result<Solution, CircuitError> {
-        let nodes = self.names.len();
-        let branches: Vec<Source> = self.sources.iter().copied().chain(self.low()).collect();
-        let unknowns = nodes + branches.len();
-        let omega = TAU * hertz;
-        let mut matrix = DMatrix::<Phasor>::zeros(unknowns, unknowns);
-        let mut right = DVector::<Phasor>::zeros(unknowns);
+    pub(super) fn factor_checked(&self, hertz: f64) -> Result<Factored, CircuitError> {
+        let (equations, right) = self.equations(hertz);
+        let factors = equations.factor()?;
+        self.factored(equations, factors, right)
+    }
 
+    pub(super) fn factored(
+        &self,
+        equations: Equations,
+        factors: Triangles,
+        right: Vec<Phasor>,
+    ) -> Result<Factored, CircuitError> {
+        Factored::new(self.names.len(), equations, factors, right)
+    }
+
+    /// The equations and their right side.
+    pub(super) fn equations(&self, hertz: f64) -> (Equations, Vec<Phasor>) {
+        let nodes = self.names.len();
+        let unknowns = nodes + self.sources.len() + self.low().count();
+        let parts = self.passages.len() + self.sources.len();
+        let mut cells = Equations::new(unknowns, 4 * parts);
+        let mut right = vec![Phasor::new(0.0, 0.0); unknowns];
+        let omega = TAU * hertz;
         for passage in &self.passages {
             let admittance = match passage.passive {
                 Passive::Resistor(ohms) if ohms < LOW => continue,
@@ -77,35 +92,32 @@ impl Circuit {
             };
             let ends = [passage.from, passage.to].map(|node| node.0.checked_sub(1));
             for end in ends.into_iter().flatten() {
-                matrix[(end, end)] += admittance;
+                cells.add(end, end, admittance);
             }
             if let [Some(from), Some(to)] = ends {
-                matrix[(from, to)] -= admittance;
-                matrix[(to, from)] -= admittance;
+                cells.add(from, to, -admittance);
+                cells.add(to, from, -admittance);
             }
         }
-        for (index, source) in branches.iter().enumerate() {
+        for (index, source) in self.sources.iter().copied().chain(self.low()).enumerate() {
             let row = nodes + index;
             let one = Phasor::new(1.0, 0.0);
             for (node, sign) in [(source.plus, one), (source.minus, -one)] {
                 if let Some(end) = node.0.checked_sub(1) {
-                    matrix[(end, row)] -= sign;
-                    matrix[(row, end)] += sign;
+                    cells.add(end, row, -sign);
+                    cells.add(row, end, sign);
                 }
             }
-            matrix[(row, row)] += Phasor::new(
+            let impedance = Phasor::new(
                 f64::from(source.resistance.get()),
                 omega * source.inductance.get(),
             );
+            if impedance != Phasor::new(0.0, 0.0) {
+                cells.add(row, row, impedance);
+            }
             right[row] = source.emf;
         }
-
-        let values = matrix.lu().solve(&right).ok_or(CircuitError::Singular)?;
-        if values.iter().all(|value| value.is_finite()) {
-            Ok(Solution { nodes, values })
-        } else {
-            Err(CircuitError::Singular)
-        }
+        (cells, right)
     }
 
     /// The resistors that get a current of their own.
