@@ -17,6 +17,7 @@ pub mod lamps;
 pub mod link;
 pub mod nor;
 pub mod sequence;
+pub mod stimulator;
 pub mod tester;
 
 mod ready;
