@@ -7,7 +7,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::evidence::{Evidence, Measured};
+use crate::evidence::{Evidence, Measured, Missing};
 use crate::finding::FindingCode;
 use crate::slots::ClipTarget;
 use crate::topology::{Topology, TopologySet};
@@ -142,7 +142,10 @@ fn wired_right(verdict: &Verdict) -> Rhythm {
 fn earth_path(verdict: &Verdict, evidence: &Evidence) -> Rhythm {
     if verdict.has(FindingCode::OpenGround) || verdict.has(FindingCode::WeakEarthPath) {
         Rhythm::FastBlink
-    } else if matches!(evidence.earth_path, Measured::Missing(_)) {
+    } else if matches!(
+        evidence.earth_path,
+        Measured::Missing(Missing::NotAsked | Missing::NoVoltage)
+    ) {
         Rhythm::Off
     } else if verdict.unproven.earth_path {
         Rhythm::SlowBlink
@@ -191,13 +194,20 @@ fn narrow_may_be_open(verdict: &Verdict) -> bool {
 }
 
 fn steady(verdict: &Verdict, evidence: &Evidence) -> Rhythm {
-    if evidence.load_step.is_err() {
-        Rhythm::Off
-    } else if verdict.has(FindingCode::JoinedNearReceptacle)
-        || verdict.has(FindingCode::WeakNeutral)
+    let has = |code| verdict.has(code);
+    if has(FindingCode::JoinedNearReceptacle)
+        || has(FindingCode::WeakNeutral)
+        || has(FindingCode::WeakHot)
+        || has(FindingCode::FrameGroundMoves)
+        || has(FindingCode::FrameVoltageHigh)
     {
         Rhythm::FastBlink
-    } else if verdict.unproven.separate_ground {
+    } else if evidence.load_step.is_err() && evidence.watch.is_err() {
+        Rhythm::Off
+    } else if verdict.unproven.separate_ground
+        || has(FindingCode::FrameGroundSuspect)
+        || has(FindingCode::WatchNotExercised)
+    {
         Rhythm::SlowBlink
     } else {
         Rhythm::Steady

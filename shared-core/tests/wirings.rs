@@ -4,71 +4,18 @@
 //! The voltages are those of three or four equal strings of 1 Mohm and a supply of 120 V
 //! (arithmetic): a slot on nothing stands at the star, the mean of what the others are at.
 
-use slotwise_core::evidence::{
-    Evidence, FrameHealth, Measured, Missing, PairVoltage, Phasor, SlotVoltages,
-};
+mod support;
+
 use slotwise_core::finding::FindingCode;
 use slotwise_core::judge::judge;
 use slotwise_core::lamps::{Lamp, Panel, Rhythm};
 use slotwise_core::limits::Limits;
-use slotwise_core::slots::ClipTarget;
 use slotwise_core::topology::Topology;
-use slotwise_core::units::{Hertz, Radians, Ratio, Volts};
 use slotwise_core::verdict::{Outcome, Verdict};
-
-/// Evidence of slots at these volts against earth, in phase or against it; `None` is a slot on
-/// nothing. `clip` puts the clip on an independent earth.
-fn evidence(slots: [Option<f32>; 3], clip: bool) -> Evidence {
-    let earth = clip.then_some(0.0);
-    let held: Vec<f32> = slots.into_iter().chain([earth]).flatten().collect();
-    let star = held.iter().sum::<f32>() / held.len() as f32;
-    let [n, w, g] = slots.map(|slot| slot.unwrap_or(star));
-    let lead = |volts: f32| Volts::new((volts - star).abs());
-    let phasor = |volts: f32| Phasor {
-        rms: Volts::new(volts.abs()),
-        angle: Radians::new(if volts < 0.0 {
-            core::f32::consts::PI
-        } else {
-            0.0
-        }),
-    };
-    let pair = |volts: f32| PairVoltage {
-        fundamental: phasor(volts),
-        true_rms: Volts::new(volts.abs()),
-        ..PairVoltage::default()
-    };
-    let mut evidence = Evidence::empty();
-    evidence.health = FrameHealth {
-        calibrated: true,
-        windows: 10,
-        bad_frames: 0,
-        clipped_frames: 0,
-    };
-    evidence.slots = Ok(SlotVoltages {
-        pairs: [pair(n - w), pair(g - w), pair(n - g)],
-        reference: 0,
-        u_gain: Ratio::new(0.0011),
-        u_floor: Volts::new(0.002),
-        leads: [lead(n), lead(w), lead(g), lead(earth.unwrap_or(star))],
-    });
-    let largest = [n - w, g - w, n - g]
-        .map(f32::abs)
-        .into_iter()
-        .fold(0.0, f32::max);
-    evidence.frequency = if largest < 3.0 {
-        Measured::Missing(Missing::NoVoltage)
-    } else {
-        Measured::known(Hertz::new(60.0), Hertz::new(0.002))
-    };
-    if clip {
-        evidence.clip_target = ClipTarget::IndependentEarth;
-        evidence.clip_wide = Ok(phasor(0.0 - w));
-    }
-    evidence
-}
+use support::slots_at;
 
 fn verdict(slots: [Option<f32>; 3], clip: bool) -> Verdict {
-    judge(&evidence(slots, clip), &Limits::DEFAULT)
+    judge(&slots_at(slots, clip), &Limits::DEFAULT)
 }
 
 fn first(verdict: &Verdict) -> (Outcome, FindingCode) {
@@ -98,7 +45,7 @@ fn the_clip_tells_which_of_the_two_it_is_and_60_v_is_no_sound_supply() {
     // The clip's string pulls narrow from 60 to 40 V against earth; the pattern stays.
     let on_wide = verdict([None, HOT, EARTH], true);
     assert_eq!(on_wide.outcome, Outcome::Fault);
-    let evidence = evidence([None, HOT, EARTH], true);
+    let evidence = slots_at([None, HOT, EARTH], true);
     let panel = Panel::for_verdict(&on_wide, &evidence);
     assert_eq!(panel.rhythm(Lamp::Supply), Rhythm::Off);
     let on_ground = verdict([None, EARTH, HOT], true);

@@ -6,90 +6,18 @@
 //! ("Diagnosing power problems at the receptacle"). "Sound: 120 V between hot and neutral and
 //! between hot and ground" is common practice, no source.
 
-use slotwise_core::evidence::{
-    Evidence, FrameHealth, LoadStep, Measured, PairVoltage, Phasor, Reading, SlotVoltages,
-};
+mod support;
+
+use slotwise_core::evidence::{Evidence, Measured};
 use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::judge::judge;
 use slotwise_core::lamps::{Lamp, Panel, Rhythm};
 use slotwise_core::limits::Limits;
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::topology::Topology;
-use slotwise_core::units::{Hertz, Ohms, Radians, Ratio, Volts};
+use slotwise_core::units::{Hertz, Volts};
 use slotwise_core::verdict::{Outcome, Unproven, Verdict};
-
-/// Evidence of a receptacle with these voltages: `v_nw` at angle zero, `v_gw` at `degrees`.
-/// `v_ng` follows; the leads are those of three equal strings to a floating star.
-fn receptacle(v_nw: f64, v_gw: f64, degrees: f64) -> Evidence {
-    let nw = (v_nw, 0.0);
-    let angle = degrees.to_radians();
-    let gw = (v_gw * angle.cos(), v_gw * angle.sin());
-    let ng = (nw.0 - gw.0, nw.1 - gw.1);
-    let star = ((nw.0 + gw.0) / 3.0, (nw.1 + gw.1) / 3.0);
-    let lead = |v: (f64, f64)| Volts::from_f64(f64::hypot(v.0 - star.0, v.1 - star.1));
-    let mut evidence = Evidence::empty();
-    evidence.health = FrameHealth {
-        calibrated: true,
-        windows: 10,
-        bad_frames: 0,
-        clipped_frames: 0,
-    };
-    evidence.slots = Ok(SlotVoltages {
-        pairs: [nw, gw, ng].map(pair),
-        reference: 0,
-        u_gain: Ratio::new(0.0011),
-        u_floor: Volts::new(0.001),
-        leads: [lead(nw), lead((0.0, 0.0)), lead(gw), Volts::ZERO],
-    });
-    evidence.frequency = Measured::known(Hertz::new(60.0), Hertz::new(0.002));
-    evidence
-}
-
-fn pair(v: (f64, f64)) -> PairVoltage {
-    let rms = Volts::from_f64(f64::hypot(v.0, v.1));
-    PairVoltage {
-        fundamental: Phasor {
-            rms,
-            angle: Radians::from_f64(v.1.atan2(v.0)),
-        },
-        true_rms: rms,
-        residual: Volts::ZERO,
-        mean: Volts::ZERO,
-    }
-}
-
-fn path(ohms: f32, u: f32) -> Measured<Ohms> {
-    Measured::known(Ohms::new(ohms), Ohms::new(u))
-}
-
-fn step(rho: f32, u: f32, steps: u16, sag: f32) -> LoadStep {
-    LoadStep {
-        rho: Reading {
-            value: Ratio::new(rho),
-            u: Ratio::new(u),
-        },
-        rho_imaginary: Ratio::ZERO,
-        steps,
-        sag: Volts::new(sag),
-    }
-}
-
-fn clip(mut evidence: Evidence, target: ClipTarget, v_cw: f32) -> Evidence {
-    evidence.clip_target = target;
-    evidence.clip_wide = Ok(Phasor {
-        rms: Volts::new(v_cw),
-        angle: Radians::ZERO,
-    });
-    evidence
-}
-
-/// The first case of section 10: everything measured, everything sound.
-fn proven() -> Evidence {
-    let mut evidence = receptacle(119.5, 0.0, 0.0);
-    evidence.earth_path = path(0.18, 0.05);
-    evidence.load_step = Ok(step(0.44, 0.02, 5, 2.4));
-    clip(evidence, ClipTarget::IndependentEarth, 0.1)
-}
+use support::{clip, pair, path, proven, receptacle, step};
 
 fn verdict(evidence: &Evidence) -> Verdict {
     judge(evidence, &Limits::DEFAULT)

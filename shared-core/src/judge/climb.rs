@@ -7,6 +7,7 @@ use crate::limits::Limits;
 use crate::topology::{Topology, TopologySet};
 use crate::verdict::{Outcome, Unproven, Verdict};
 
+use super::appliance::watch;
 use super::ladder::{LIVE_THROUGHOUT, add};
 use super::rungs::{Rung, conductors, earth_path, is_out_of_band, load_step, supply};
 
@@ -74,6 +75,9 @@ pub(super) fn climb(
         found.fault(finding);
     }
     let separate_ground = found.take(load_step(evidence, limits));
+    for rung in watch(evidence, limits) {
+        found.take(rung);
+    }
     let unproven = Unproven {
         earth_path: !earth_path,
         separate_ground: !separate_ground,

@@ -8,6 +8,7 @@ use crate::topology::{Topology, TopologySet};
 use crate::units::Volts;
 use crate::verdict::{Outcome, Unproven, Verdict};
 
+use super::appliance::neutral_to_frame;
 use super::climb::climb;
 use super::pattern;
 use super::rungs::{supply, without_rivals};
@@ -37,7 +38,15 @@ pub fn judge(evidence: &Evidence, limits: &Limits) -> Verdict {
         return with_doubt(Outcome::CannotTell, wiring, doubt);
     }
     if wiring.code != FindingCode::ReadsSound {
-        let mut verdict = ended(Outcome::Fault, &[wiring]);
+        let mut verdict = ended(Outcome::Fault, &[]);
+        let frame = neutral_to_frame(evidence, limits).filter(|_| wiring.code == FindingCode::Dead);
+        let (first, last) = match frame {
+            Some(found) if found.code == FindingCode::NeutralToFrameHigh => (frame, None),
+            _ => (None, frame),
+        };
+        add(&mut verdict, first);
+        add(&mut verdict, Some(wiring));
+        add(&mut verdict, last);
         if matches!(
             wiring.code,
             FindingCode::OpenGround | FindingCode::NeutralToGroundHigh

@@ -6,7 +6,7 @@
 //! series. So neutral = P2 - P1, and hot with source = loop - P1. The differences hold the
 //! uncertainty of both readings.
 
-use crate::evidence::{Evidence, LoadStep, Measured, Reading, SlotVoltages};
+use crate::evidence::{Evidence, LoadStep, Measured, Missing, Reading, SlotVoltages};
 use crate::finding::{Finding, FindingCode, NextCheck};
 use crate::limits::Limits;
 use crate::topology::{Topology, TopologySet};
@@ -48,27 +48,36 @@ pub(super) const fn is_out_of_band(code: FindingCode) -> bool {
 
 /// Rung 6.
 pub(super) fn earth_path(evidence: &Evidence, limits: &Limits) -> Rung {
-    let Measured::Known(path) = evidence.earth_path else {
-        return Rung::NotAsked;
+    let weak = Rung::Fails(Finding {
+        code: FindingCode::WeakEarthPath,
+        rivals: TopologySet::of(&[
+            Topology::WeakGround,
+            Topology::GroundOnRodOnly,
+            Topology::LostPanelBond,
+        ]),
+        next: NextCheck::OpenReceptacleBox,
+    });
+    let unclear = Rung::Unclear(without_rivals(
+        FindingCode::EarthPathUnclear,
+        NextCheck::Repeat,
+    ));
+    let path = match evidence.earth_path {
+        Measured::Known(path) => path,
+        Measured::Missing(Missing::BeyondRange) => return weak,
+        Measured::Missing(Missing::Unsteady | Missing::Refused | Missing::Clipped) => {
+            return unclear;
+        }
+        Measured::Missing(Missing::NotAsked | Missing::NoVoltage | Missing::ClipFree) => {
+            return Rung::NotAsked;
+        }
     };
     let clear = path.value - path.u * 3.0;
     if path.value + path.u * 3.0 <= limits.earth_path_sound && path.u <= limits.earth_path_u {
         Rung::Holds
     } else if clear > limits.earth_path_sound {
-        Rung::Fails(Finding {
-            code: FindingCode::WeakEarthPath,
-            rivals: TopologySet::of(&[
-                Topology::WeakGround,
-                Topology::GroundOnRodOnly,
-                Topology::LostPanelBond,
-            ]),
-            next: NextCheck::OpenReceptacleBox,
-        })
+        weak
     } else {
-        Rung::Unclear(without_rivals(
-            FindingCode::EarthPathUnclear,
-            NextCheck::Repeat,
-        ))
+        unclear
     }
 }
 

@@ -39,11 +39,9 @@ pub struct DriveLimits {
     /// Share of the windows that must agree with each other. Below half, nobody knows which
     /// half is right: arithmetic.
     pub agreeing_share: Ratio,
-    /// Standard uncertainty above which the reading cannot be told, at 10 ohm and below. The
+    /// Standard uncertainty above which a reading cannot be told and is worth more time. The
     /// bound that the earth path has too.
     pub u_most: Ohms,
-    /// ... and as a share of the reading, above.
-    pub u_share: Ratio,
 }
 
 impl DriveLimits {
@@ -59,7 +57,6 @@ impl DriveLimits {
         windows_least: 8,
         agreeing_share: Ratio::new(0.5),
         u_most: Ohms::new(0.15),
-        u_share: Ratio::new(0.015),
     };
 
     /// Whether the neutral has a path to the burner: R + 3u is within the limit. Written so

@@ -7,10 +7,12 @@
 
 mod bands;
 mod drive;
+mod watch;
 
 use crate::units::{Hertz, Ohms, Ratio, Volts};
 pub use bands::{BandSet, SupplyBand};
 pub use drive::DriveLimits;
+pub use watch::WatchLimits;
 
 /// The limits of one judgement.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -115,6 +117,8 @@ pub struct Limits {
 
     /// Drive P2.
     pub drive: DriveLimits,
+    /// Load steps that are looked for, and the load-cycle watch.
+    pub watch: WatchLimits,
 }
 
 impl Limits {
@@ -157,6 +161,7 @@ impl Limits {
             rho_sag: Volts::new(0.5),
             neutral_to_earth: Volts::new(6.0),
             drive: DriveLimits::DEFAULT,
+            watch: WatchLimits::DEFAULT,
         }
     }
 }
