@@ -3,6 +3,7 @@
 
 pub mod calibration;
 pub mod drive;
+pub mod earth_path;
 pub mod evidence;
 pub mod finding;
 pub mod front_end;

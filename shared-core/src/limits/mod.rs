@@ -7,11 +7,13 @@
 
 mod bands;
 mod drive;
+mod probe;
 mod watch;
 
 use crate::units::{Hertz, Ohms, Ratio, Volts};
 pub use bands::{BandSet, SupplyBand};
 pub use drive::DriveLimits;
+pub use probe::ProbeLimits;
 pub use watch::WatchLimits;
 
 /// The limits of one judgement.
@@ -115,6 +117,9 @@ pub struct Limits {
     /// of a loaded branch, 5 % of 120 V (NEC 215.2 Informational Note, feeder and branch).
     pub neutral_to_earth: Volts,
 
+    /// Probe P1.
+    pub probe: ProbeLimits,
+
     /// Drive P2.
     pub drive: DriveLimits,
     /// Load steps that are looked for, and the load-cycle watch.
@@ -160,6 +165,7 @@ impl Limits {
             rho_steps: 3,
             rho_sag: Volts::new(0.5),
             neutral_to_earth: Volts::new(6.0),
+            probe: ProbeLimits::DEFAULT,
             drive: DriveLimits::DEFAULT,
             watch: WatchLimits::DEFAULT,
         }

@@ -17,7 +17,7 @@ mod accumulator;
 mod batch;
 mod hann;
 pub mod sums;
-mod tables;
+pub(crate) mod tables;
 
 pub use accumulator::{Accumulator, WindowSums};
 
