@@ -2,6 +2,8 @@
 
 pub mod emulator;
 pub mod finding_table;
+pub mod hardware;
+pub mod hardware_pins;
 pub mod lamp_picture;
 pub mod measured;
 pub mod ngspice;
