@@ -7,7 +7,7 @@ use super::tables::{ONE, block_weight, cos_sin, weight, weight_root};
 use super::{HOP, WINDOW};
 
 /// Frames that are summed at a time. Divides a window and a frequency segment.
-pub(super) const BATCH: usize = 10;
+pub(crate) const BATCH: usize = 10;
 
 const _: () = assert!(WINDOW.is_multiple_of(BATCH) && HOP.is_multiple_of(BATCH));
 
@@ -77,7 +77,7 @@ pub(super) fn lead_sums(x: &[i32; BATCH], at: &Coefficients) -> (i32, i32, i32) 
 
 /// In-phase and quadrature sum of a difference over a batch.
 #[inline]
-pub(super) fn turned_sums(x: &[i32; BATCH], cos: &[i32; BATCH], sin: &[i32; BATCH]) -> (i32, i32) {
+pub(crate) fn turned_sums(x: &[i32; BATCH], cos: &[i32; BATCH], sin: &[i32; BATCH]) -> (i32, i32) {
     let (mut i, mut q) = (0, 0);
     for ((&x, &cos), &sin) in x.iter().zip(cos).zip(sin) {
         i += scaled_product(x, cos);

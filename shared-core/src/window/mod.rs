@@ -14,7 +14,7 @@
 //! window.
 
 mod accumulator;
-mod batch;
+pub(crate) mod batch;
 mod hann;
 pub mod sums;
 pub(crate) mod tables;
