@@ -24,9 +24,11 @@
 mod block;
 mod estimator;
 mod fit;
+mod interlock;
 pub mod pattern;
 
 pub use estimator::Estimator;
+pub use interlock::may_close;
 pub use pattern::is_closed;
 
 use crate::evidence::{Measured, Missing};
