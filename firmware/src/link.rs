@@ -6,7 +6,7 @@
 //! arrives meanwhile ends it. When the port closes, everything half said is dropped.
 
 use slotwise_core::link::{
-    FrameReader, Hello, MAX_FRAME, PROTOCOL, Refusal, Reply, ReplyEnvelope, Request,
+    FrameReader, Hello, Look, MAX_FRAME, PROTOCOL, Refusal, Reply, ReplyEnvelope, Request,
     RequestEnvelope, Status, decode, encode,
 };
 use slotwise_core::record::{MAX_BYTES, RecordNumber};
@@ -40,6 +40,12 @@ pub trait Records {
     ) -> Result<Option<(RecordNumber, usize)>, RecordNumber>;
     /// Begin a test.
     fn start_test(&mut self, clip: ClipTarget);
+    /// What the tester sees now.
+    fn look(&self) -> Look;
+    /// Begin a load-cycle watch; false if that cannot be now.
+    fn start_watch(&mut self, clip: ClipTarget) -> bool;
+    /// End the load-cycle watch; false if none is running.
+    fn stop_watch(&mut self) -> bool;
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -169,6 +175,15 @@ impl LinkServer {
                 records.start_test(clip);
                 self.reply(sequence, Reply::Done);
             }
+            Request::Look => self.reply(sequence, Reply::Look(records.look())),
+            Request::StartWatch { clip } => {
+                let begun = records.start_watch(clip);
+                self.reply(sequence, done_or_busy(begun));
+            }
+            Request::StopWatch => {
+                let ended = records.stop_watch();
+                self.reply(sequence, done_or_busy(ended));
+            }
         }
     }
 
@@ -227,5 +242,13 @@ impl LinkServer {
         // A frame of MAX_FRAME holds every reply; on the impossible error nothing is sent and
         // the host asks again.
         self.filled = encode(&envelope, &mut self.out).unwrap_or(0);
+    }
+}
+
+const fn done_or_busy(done: bool) -> Reply<'static> {
+    if done {
+        Reply::Done
+    } else {
+        Reply::Refused(Refusal::Busy)
     }
 }

@@ -8,9 +8,11 @@
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_storage_async::nor_flash::MultiwriteNorFlash;
 use slotwise_core::calibration::{self, Calibration};
+use slotwise_core::evidence::Evidence;
+use slotwise_core::finding::FindingCode;
 use slotwise_core::lamps::{LAMPS, Panel};
 use slotwise_core::limits::Limits;
-use slotwise_core::link::{Hello, PROTOCOL, Status};
+use slotwise_core::link::{Answer, Hello, Look, PROTOCOL, Phase, Status};
 use slotwise_core::record::{Body, BootCause, MAX_BYTES, RecordNumber, SCHEMA, TesterId, Version};
 use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
 use slotwise_core::slots::ClipTarget;
@@ -74,6 +76,9 @@ where
     /// A body that waits to be written, and its time.
     pending: Option<(Millis, Body)>,
     shown: Option<Verdict>,
+    /// What the verdict shown rests on, and how many came before it.
+    seen: Option<Evidence>,
+    windows: u32,
     last_frame: Option<Millis>,
     frames_at_last_poll: u64,
     now: Millis,
@@ -111,6 +116,8 @@ where
             keeper,
             pending: Some((Millis::default(), Body::Boot(identity.cause))),
             shown: None,
+            seen: None,
+            windows: 0,
             last_frame: None,
             frames_at_last_poll: 0,
             now: Millis::default(),
@@ -138,6 +145,9 @@ where
             keeper: &mut self.keeper,
             sequence: &mut self.sequence,
             panel: *self.lamps.panel(),
+            shown: self.shown.as_ref(),
+            seen: self.seen.as_ref(),
+            windows: self.windows,
             now,
         };
         self.link.poll(&mut self.serial, &mut view);
@@ -184,11 +194,13 @@ where
         match event {
             Event::Answer { evidence, verdict } => {
                 self.lamps.show(Panel::for_verdict(&verdict, &evidence));
+                self.keep_seen(evidence);
                 self.shown = Some(verdict);
             }
             Event::Ended { at, test } => {
                 self.lamps
                     .show(Panel::for_verdict(&test.verdict, &test.evidence));
+                self.keep_seen(test.evidence);
                 self.shown = Some(test.verdict.clone());
                 // One record can wait; a second end within one poll writes the first at once.
                 self.write_pending();
@@ -197,8 +209,15 @@ where
             Event::Unplugged => {
                 self.lamps.show(Panel::DARK);
                 self.shown = None;
+                self.seen = None;
+                self.windows = self.windows.wrapping_add(1);
             }
         }
+    }
+
+    fn keep_seen(&mut self, evidence: Evidence) {
+        self.seen = Some(evidence);
+        self.windows = self.windows.wrapping_add(1);
     }
 
     fn watch_for_silence(&mut self, now: Millis) {
@@ -264,6 +283,9 @@ struct View<'t, F: MultiwriteNorFlash> {
     keeper: &'t mut Keeper<F>,
     sequence: &'t mut Sequence,
     panel: Panel,
+    shown: Option<&'t Verdict>,
+    seen: Option<&'t Evidence>,
+    windows: u32,
     now: Millis,
 }
 
@@ -307,5 +329,41 @@ impl<F: MultiwriteNorFlash> Records for View<'_, F> {
 
     fn start_test(&mut self, clip: ClipTarget) {
         self.sequence.start(clip);
+    }
+    fn look(&self) -> Look {
+        let phase = if self
+            .shown
+            .is_some_and(|verdict| verdict.outcome == Outcome::TesterFault)
+        {
+            Phase::TesterFault
+        } else if self.sequence.is_testing() {
+            Phase::Wiring
+        } else if self
+            .shown
+            .and_then(Verdict::first)
+            .is_none_or(|finding| finding.code == FindingCode::Dead)
+        {
+            Phase::Waiting
+        } else {
+            Phase::Steady
+        };
+        let look = Look {
+            windows: self.windows,
+            panel: self.panel,
+            answer: self.shown.map(Answer::from),
+            ..Look::nothing_yet(self.now, phase, self.sequence.clip())
+        };
+        match self.seen {
+            Some(evidence) => look.with(evidence),
+            None => look,
+        }
+    }
+
+    fn start_watch(&mut self, _clip: ClipTarget) -> bool {
+        false
+    }
+
+    fn stop_watch(&mut self) -> bool {
+        false
     }
 }

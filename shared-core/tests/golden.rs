@@ -5,17 +5,20 @@
 //! CRC-32/ISO-HDLC check value cbf43926: RevEng catalogue. Postcard varints: its wire format
 //! specification.
 
-use slotwise_core::evidence::Evidence;
+use slotwise_core::evidence::{Evidence, LoadStep, Measured, Missing, Reading};
+use slotwise_core::finding::{Finding, FindingCode, NextCheck};
+use slotwise_core::lamps::{LAMPS, Panel, Rhythm};
 use slotwise_core::link::{
-    FrameError, FrameReader, MAX_FRAME, Reply, ReplyEnvelope, Request, RequestEnvelope, decode,
-    encode,
+    Answer, FrameError, FrameReader, Look, MAX_FRAME, MAX_LOOK, Phase, Refusal, Reply,
+    ReplyEnvelope, Request, RequestEnvelope, SlotLook, WatchState, decode, encode,
 };
 use slotwise_core::record::{
     self, Body, BootCause, Digest, MAX_BYTES, Record, RecordError, RecordNumber, SNAPSHOT_POINTS,
     Snapshot, Test, TesterId, Version,
 };
 use slotwise_core::slots::ClipTarget;
-use slotwise_core::units::{Millis, UnixSeconds};
+use slotwise_core::topology::{Topology, TopologySet};
+use slotwise_core::units::{Hertz, Millis, Ohms, Ratio, UnixSeconds, Volts};
 use slotwise_core::verdict::{Outcome, Unproven, Verdict};
 
 fn boot() -> Record {
@@ -112,6 +115,229 @@ fn a_pull_request_has_these_bytes_on_the_wire() {
     assert_eq!(&frame[..length], expected);
     let crc = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(b"123456789");
     assert_eq!(crc, 0xCBF4_3926);
+}
+
+/// The message in one frame, checked against its own CRC by the reader.
+fn on_the_wire<M: serde::Serialize>(message: &M) -> Vec<u8> {
+    let mut frame = [0; MAX_FRAME];
+    let length = encode(message, &mut frame).unwrap();
+    let mut read = read_all(&mut FrameReader::new(), &frame[..length]);
+    assert_eq!(read.len(), 1);
+    read.remove(0).unwrap()
+}
+
+#[test]
+fn what_the_host_asks_of_a_live_view_has_these_bytes() {
+    for (request, bytes) in [
+        (Request::Look, &[7, 4][..]),
+        (
+            Request::StartWatch {
+                clip: ClipTarget::ApplianceFrame,
+            },
+            &[7, 5, 1],
+        ),
+        (Request::StopWatch, &[7, 6]),
+    ] {
+        let envelope = RequestEnvelope {
+            sequence: 7,
+            request,
+        };
+        assert_eq!(on_the_wire(&envelope), bytes);
+        assert_eq!(decode::<RequestEnvelope>(bytes), Ok(envelope));
+    }
+    // The answers to a watch that is begun, and to one that cannot be.
+    for (reply, bytes) in [
+        (Reply::Done, &[7, 4][..]),
+        (Reply::Refused(Refusal::Busy), &[7, 5, 3]),
+    ] {
+        let envelope = ReplyEnvelope { sequence: 7, reply };
+        assert_eq!(on_the_wire(&envelope), bytes);
+    }
+}
+
+const fn volts(value: f32, u: f32) -> Reading<Volts> {
+    Reading {
+        value: Volts::new(value),
+        u: Volts::new(u),
+    }
+}
+
+#[test]
+fn a_look_has_these_bytes() {
+    let look = Look {
+        windows: 200,
+        panel: Panel {
+            rhythms: [
+                Rhythm::Off,
+                Rhythm::SlowBlink,
+                Rhythm::Steady,
+                Rhythm::Steady,
+                Rhythm::FastBlink,
+                Rhythm::FastPulse,
+            ],
+        },
+        answer: Some(Answer {
+            outcome: Outcome::NoFaultFound,
+            finding: Some(Finding {
+                code: FindingCode::ReadsSound,
+                rivals: TopologySet::of(&[Topology::ALL[0], Topology::ALL[7]]),
+                next: NextCheck::LoadSteps,
+            }),
+            unproven: Unproven {
+                earth_path: false,
+                separate_ground: true,
+                polarity: true,
+            },
+        }),
+        slots: Ok(SlotLook {
+            narrow_wide: volts(120.0, 0.5),
+            ground_wide: volts(1.0, 0.25),
+            narrow_ground: volts(119.0, 0.5),
+        }),
+        clip_wide: Measured::Missing(Missing::ClipFree),
+        frequency: Measured::known(Hertz::new(60.0), Hertz::new(0.5)),
+        earth_path: Measured::known(Ohms::new(0.5), Ohms::new(0.25)),
+        neutral_and_ground: Measured::Missing(Missing::Refused),
+        load_step: Ok(LoadStep {
+            rho: Reading {
+                value: Ratio::new(0.5),
+                u: Ratio::new(0.25),
+            },
+            rho_imaginary: Ratio::new(0.25),
+            steps: 4,
+            sag: Volts::new(2.0),
+        }),
+        watch: Some(WatchState {
+            seconds: 300,
+            steps: 4,
+            neutral_drop: Measured::known(Volts::new(1.0), Volts::new(0.5)),
+            frame_shift: Measured::Missing(Missing::Unsteady),
+        }),
+        ..Look::nothing_yet(
+            Millis::new(128),
+            Phase::LoadCycle,
+            ClipTarget::ApplianceFrame,
+        )
+    };
+    let envelope = ReplyEnvelope {
+        sequence: 7,
+        reply: Reply::Look(look),
+    };
+    // IEEE 754 single precision, little-endian.
+    const QUARTER: [u8; 4] = [0, 0, 0x80, 0x3E];
+    const HALF: [u8; 4] = [0, 0, 0x00, 0x3F];
+    const ONE: [u8; 4] = [0, 0, 0x80, 0x3F];
+    const TWO: [u8; 4] = [0, 0, 0x00, 0x40];
+    let mut expected = vec![7, 6]; // sequence, seventh reply
+    expected.extend([0x80, 0x01, 4]); // 128 ms, load-cycle watch
+    expected.extend([0xC8, 0x01]); // 200 windows
+    expected.extend([0, 2, 1, 1, 3, 4]); // the lamps
+    expected.extend([1, 1]); // an answer: no fault found
+    expected.extend([1, 0, 0x81, 0x01, 3]); // reads sound, wirings 0 and 7, load steps next
+    expected.extend([0, 1, 1]); // not proven: separate ground, polarity
+    expected.push(1); // the clip is on the appliance's frame
+    expected.push(0); // Ok
+    for (value, u) in [
+        ([0, 0, 0xF0, 0x42], HALF), // 120 = 1.875 x 2^6
+        (ONE, QUARTER),
+        ([0, 0, 0xEE, 0x42], HALF), // 119 = 1.859375 x 2^6
+    ] {
+        expected.extend(value);
+        expected.extend(u);
+    }
+    expected.extend([1, 2]); // clip missing: free
+    expected.push(0);
+    expected.extend([0, 0, 0x70, 0x42]); // 60 = 1.875 x 2^5
+    expected.extend(HALF);
+    expected.push(0);
+    expected.extend(HALF);
+    expected.extend(QUARTER);
+    expected.extend([1, 3]); // refused
+    expected.extend([1, 0]); // not asked
+    expected.push(0);
+    for part in [HALF, QUARTER, QUARTER] {
+        expected.extend(part);
+    }
+    expected.push(4);
+    expected.extend(TWO);
+    expected.extend([1, 0xAC, 0x02, 4]); // a watch: 300 s, 4 steps
+    expected.push(0);
+    expected.extend(ONE);
+    expected.extend(HALF);
+    expected.extend([1, 4]); // unsteady
+    let bytes = on_the_wire(&envelope);
+    assert_eq!(bytes, expected);
+    assert_eq!(decode::<ReplyEnvelope<'_>>(&bytes), Ok(envelope));
+}
+
+#[test]
+fn the_largest_look_has_its_stated_bound_and_the_smallest_is_read_back() {
+    let volts = volts(f32::MAX, f32::MAX);
+    let ohms = Measured::known(Ohms::new(f32::MAX), Ohms::new(f32::MAX));
+    let largest = Look {
+        windows: u32::MAX,
+        panel: Panel {
+            rhythms: [Rhythm::FastPulse; LAMPS],
+        },
+        answer: Some(Answer {
+            outcome: Outcome::TesterFault,
+            finding: Some(Finding {
+                code: FindingCode::ALL[FindingCode::ALL.len() - 1],
+                rivals: TopologySet::of(&Topology::ALL),
+                next: NextCheck::FrameGround,
+            }),
+            unproven: Unproven::ALL,
+        }),
+        slots: Ok(SlotLook {
+            narrow_wide: volts,
+            ground_wide: volts,
+            narrow_ground: volts,
+        }),
+        clip_wide: Measured::Known(volts),
+        frequency: Measured::known(Hertz::new(f32::MAX), Hertz::new(f32::MAX)),
+        earth_path: ohms,
+        neutral_and_ground: ohms,
+        neutral_to_clip: ohms,
+        load_step: Ok(LoadStep {
+            rho: Reading {
+                value: Ratio::new(f32::MAX),
+                u: Ratio::new(f32::MAX),
+            },
+            rho_imaginary: Ratio::new(f32::MAX),
+            steps: u16::MAX,
+            sag: Volts::new(f32::MAX),
+        }),
+        watch: Some(WatchState {
+            seconds: u16::MAX,
+            steps: u16::MAX,
+            neutral_drop: Measured::Known(volts),
+            frame_shift: Measured::Known(volts),
+        }),
+        ..Look::nothing_yet(
+            Millis::new(u64::MAX),
+            Phase::NeutralToClip,
+            ClipTarget::IndependentEarth,
+        )
+    };
+    // The set of all known wirings is a number below 2^64; every bit more costs at most the
+    // rest of its ten bytes.
+    let rivals = u64::BITS.div_ceil(7) as usize;
+    let known = Topology::ALL.len().div_ceil(7);
+    let bytes = on_the_wire(&ReplyEnvelope {
+        sequence: u16::MAX,
+        reply: Reply::Look(largest),
+    });
+    assert_eq!(bytes.len() - 4 + rivals - known, MAX_LOOK);
+    let smallest = ReplyEnvelope {
+        sequence: 0,
+        reply: Reply::Look(Look::nothing_yet(
+            Millis::new(0),
+            Phase::Wiring,
+            ClipTarget::NotConnected,
+        )),
+    };
+    let bytes = on_the_wire(&smallest);
+    assert_eq!(decode::<ReplyEnvelope<'_>>(&bytes), Ok(smallest));
 }
 
 #[test]

@@ -1,8 +1,10 @@
 //! The link server against bad lines and bad hosts: garbage, floods, cut frames, a reader that
 //! does not read, a port that closes in the middle of a pull.
 
+use slotwise_core::finding::FindingCode;
+use slotwise_core::lamps::{Lamp, Rhythm};
 use slotwise_core::link::{
-    FrameReader, MAX_FRAME, Reply, ReplyEnvelope, Request, RequestEnvelope, decode, encode,
+    FrameReader, Look, MAX_FRAME, Reply, ReplyEnvelope, Request, RequestEnvelope, decode, encode,
 };
 use slotwise_core::record::RecordNumber;
 use slotwise_virtual::board::{VirtualBoard, demo_identity, workshop_flash};
@@ -47,6 +49,7 @@ fn replies(bytes: &[u8]) -> Vec<(u16, &'static str)> {
                 Reply::PullEnd { .. } => "end",
                 Reply::Done => "done",
                 Reply::Refused(_) => "refused",
+                Reply::Look(_) => "look",
             };
             found.push((reply.sequence, kind));
         }
@@ -187,4 +190,42 @@ fn a_frame_that_holds_no_request_is_refused() {
     far.write(&out[..length]);
     board.run_for(20);
     assert_eq!(replies(&far.read()), [(0, "refused")]);
+}
+
+/// The look that the tester gives now.
+fn look(board: &mut VirtualBoard, far: &FarEnd) -> Look {
+    far.write(&frame(1, Request::Look));
+    board.run_for(5);
+    let bytes = far.read();
+    let mut reader = FrameReader::new();
+    for &byte in &bytes {
+        if let Some(message) = reader.push(byte) {
+            let reply: ReplyEnvelope = decode(message.expect("whole")).expect("understood");
+            if let Reply::Look(look) = reply.reply {
+                return look;
+            }
+        }
+    }
+    panic!("no look in {bytes:?}");
+}
+
+#[test]
+fn a_look_tells_what_the_lamps_show_and_what_was_measured_last() {
+    let (mut board, far) = board();
+    let first = look(&mut board, &far);
+    let answer = first.answer.expect("2.5 s after the plug went in");
+    assert_eq!(
+        answer.finding.map(|finding| finding.code),
+        Some(FindingCode::ReadsSound)
+    );
+    assert_eq!(first.panel.rhythm(Lamp::LiveMetal), Rhythm::Off);
+    assert_ne!(first.panel.rhythm(Lamp::WiredRight), Rhythm::Off);
+    let slots = first.slots.expect("there is voltage");
+    assert!((slots.narrow_wide.value.get() - 120.0).abs() < 3.0);
+    assert!(slots.narrow_wide.u.get() > 0.0 && slots.narrow_wide.u.get() < 0.5);
+    assert!(first.windows > 0 && first.watch.is_none());
+    board.run_for(1000);
+    let later = look(&mut board, &far);
+    assert!(later.windows > first.windows);
+    assert!(later.now > first.now);
 }

@@ -315,7 +315,7 @@ impl Client {
                 Reply::Record { number, .. } => Heard::Record { number, frame },
                 Reply::PullEnd { next } => Heard::PullEnd { next, frame },
                 Reply::Refused(reason) => Heard::Refused(reason),
-                Reply::Hello(_) | Reply::Status(_) | Reply::Done => Heard::Other,
+                Reply::Hello(_) | Reply::Status(_) | Reply::Done | Reply::Look(_) => Heard::Other,
             });
         }
     }

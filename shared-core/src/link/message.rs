@@ -6,6 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::look::Look;
 use crate::lamps::Panel;
 use crate::record::{RecordNumber, TesterId, Version};
 use crate::slots::ClipTarget;
@@ -44,10 +45,19 @@ pub enum Request {
         /// What the person connected the clip to.
         clip: ClipTarget,
     },
+    /// What do you see now?
+    Look,
+    /// Begin a load-cycle watch, with this said of the clip.
+    StartWatch {
+        /// What the person connected the clip to.
+        clip: ClipTarget,
+    },
+    /// End the load-cycle watch that is running.
+    StopWatch,
 }
 
 /// A reply with the sequence number of its request.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ReplyEnvelope<'a> {
     /// Sequence number of the request.
     pub sequence: u16,
@@ -57,7 +67,7 @@ pub struct ReplyEnvelope<'a> {
 }
 
 /// What the tester answers.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Reply<'a> {
     /// Answer to `Hello`.
     Hello(Hello),
@@ -79,6 +89,8 @@ pub enum Reply<'a> {
     Done,
     /// The request is refused.
     Refused(Refusal),
+    /// Answer to `Look`.
+    Look(Look),
 }
 
 /// Who the tester is.
@@ -143,6 +155,6 @@ pub enum Refusal {
         /// Where.
         number: RecordNumber,
     },
-    /// A test is running.
+    /// Not now: a test is running, or there is nothing of the kind to begin or to end.
     Busy,
 }

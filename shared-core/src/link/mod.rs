@@ -6,9 +6,11 @@
 //! middle, or that was fed noise, is in step again after the next zero.
 
 pub mod framing;
+pub mod look;
 pub mod message;
 
 pub use framing::{FrameError, FrameReader, decode, encode};
+pub use look::{Answer, Look, MAX_LOOK, Phase, SlotLook, WatchState};
 pub use message::{
     Hello, JournalState, Refusal, Reply, ReplyEnvelope, Request, RequestEnvelope, Status,
 };
