@@ -230,11 +230,11 @@ pub struct Watch {
     /// Load steps found on narrow-wide.
     pub steps: u16,
     /// Statistic a: size of the median change of clip-wide at a step. A sound outlet moves by
-    /// the drop on its neutral.
-    pub neutral_drop: Reading<Volts>,
+    /// the drop on its neutral. [`Missing::NotAsked`] if the appliance has not cycled.
+    pub neutral_drop: Measured<Volts>,
     /// Statistic b: size of the median change of clip-wide less that of ground-wide. A sound
-    /// frame ground does not move.
-    pub frame_shift: Reading<Volts>,
+    /// frame ground does not move. Missing as statistic a.
+    pub frame_shift: Measured<Volts>,
     /// Clip against wide while the appliance idles: the lowest mean over one second.
     pub idle: Volts,
     /// Highest mean over one second of clip against wide.

@@ -46,6 +46,8 @@ pub struct Gatherer {
     reference: usize,
     sum: Turned,
     last: Turned,
+    /// The last window was the one right before the next.
+    follows: bool,
     spread: [SpreadSums; 3],
     leads: [f64; LEADS],
     /// The sum of the leads against each lead's own direction, and the quadrature against
@@ -93,6 +95,7 @@ impl Gatherer {
             reference: 0,
             sum: STILL,
             last: STILL,
+            follows: false,
             spread: [NO_SPREAD; 3],
             leads: [0.0; LEADS],
             residue_in_phase: [0.0; LEADS],
@@ -123,6 +126,12 @@ impl Gatherer {
     /// Counts frames that failed their check or never came.
     pub const fn note_bad_frames(&mut self, count: u32) {
         self.bad_frames = self.bad_frames.saturating_add(count);
+    }
+
+    /// The next window does not follow the last one: what changed between the two is not held
+    /// against the test.
+    pub const fn pause(&mut self) {
+        self.follows = false;
     }
 
     /// Takes a window and says what to tune the next one to.
@@ -171,7 +180,7 @@ impl Gatherer {
             pairs: pairs.map(|pair| pair.against(axis)),
             clip_wide: between(leads, Pair::ClipWide).against(axis),
         };
-        if self.windows > 0 {
+        if self.follows {
             for (now, before) in turned.pairs.iter().zip(self.last.pairs) {
                 self.unsteadiness = self.unsteadiness.max((*now - before).size());
             }
@@ -181,6 +190,7 @@ impl Gatherer {
         }
         self.sum.clip_wide = self.sum.clip_wide + turned.clip_wide;
         self.last = turned;
+        self.follows = true;
 
         for ((place, sum), fundamental) in Pair::SLOTS.iter().zip(&mut self.spread).zip(pairs) {
             let spread: Spread = sums.spread(

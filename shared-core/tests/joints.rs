@@ -7,7 +7,7 @@
 
 mod support;
 
-use slotwise_core::evidence::{Evidence, Measured, Missing, Reading, Watch};
+use slotwise_core::evidence::{Evidence, Measured, Missing, Watch};
 use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::judge::judge;
 use slotwise_core::lamps::{Lamp, Panel, Rhythm};
@@ -26,11 +26,8 @@ fn first(verdict: &Verdict) -> FindingCode {
     verdict.first().unwrap().code
 }
 
-fn volts(value: f32, u: f32) -> Reading<Volts> {
-    Reading {
-        value: Volts::new(value),
-        u: Volts::new(u),
-    }
+fn volts(value: f32, u: f32) -> Measured<Volts> {
+    Measured::known(Volts::new(value), Volts::new(u))
 }
 
 fn watch(seconds: u16, steps: u16, a: f32, b: (f32, f32), idle: f32) -> Watch {

@@ -23,7 +23,13 @@ pub(super) fn watch(evidence: &Evidence, limits: &Limits) -> [Rung; 2] {
         let code = FindingCode::WatchNotExercised;
         Rung::Unclear(without_rivals(code, NextCheck::LoadSteps))
     } else {
-        frame_shift(watch.frame_shift, limits)
+        match watch.frame_shift {
+            Measured::Known(shift) => frame_shift(shift, limits),
+            Measured::Missing(_) => Rung::Unclear(without_rivals(
+                FindingCode::FrameGroundSuspect,
+                NextCheck::LoadSteps,
+            )),
+        }
     };
     // Written so that a NaN does not hold.
     let idle = if watch.idle <= limits.clip_highest {

@@ -33,7 +33,7 @@ pub use page::{PAGE_MAX_BYTES, PAGE_SECONDS, Page, Second, Span};
 pub use shift::KEPT_STEPS;
 pub use step_wave::{STEP_WAVE_MAX_BYTES, StepWave};
 
-use crate::evidence::{self, LoadStep, Missing};
+use crate::evidence::{self, LoadStep, Measured, Missing};
 use crate::limits::WatchLimits;
 use crate::load_step::{Beat, Found, LoadSteps};
 use crate::slots::ClipTarget;
@@ -185,12 +185,15 @@ impl Watch {
     ///
     /// # Errors
     /// [`Missing::ClipFree`] if the clip hangs free; [`Missing::NotAsked`] before the first
-    /// whole second, or if the appliance has not cycled at all: then there is nothing to state a
-    /// and b of. [`Missing::Unsteady`] if there are so few steps, and so few quiet seconds, that
-    /// no uncertainty can be stated.
+    /// whole second. In the summary a and b are [`Missing::NotAsked`] if the appliance has not
+    /// cycled at all, [`Missing::Unsteady`] if there are so few steps, and so few quiet seconds,
+    /// that no uncertainty can be stated.
     pub fn summary(&self) -> Result<evidence::Watch, Missing> {
         let (highest, idle) = (self.highest()?, self.idle()?);
-        let (neutral_drop, frame_shift) = self.shifts.medians()?;
+        let (neutral_drop, frame_shift) = match self.shifts.medians() {
+            Ok((drop, shift)) => (Measured::Known(drop), Measured::Known(shift)),
+            Err(reason) => (Measured::Missing(reason), Measured::Missing(reason)),
+        };
         Ok(evidence::Watch {
             seconds: u16::try_from(self.elapsed() / 1000).unwrap_or(u16::MAX),
             steps: self.steps(),
