@@ -5,7 +5,7 @@
 //! arithmetic, as each test says. 2 V at idle and 10 ohm with the power off are common practice,
 //! no source.
 
-mod support;
+mod receptacles;
 
 use slotwise_core::evidence::{Evidence, Measured, Missing, Watch};
 use slotwise_core::finding::{FindingCode, NextCheck};
@@ -16,7 +16,7 @@ use slotwise_core::slots::ClipTarget;
 use slotwise_core::topology::Topology;
 use slotwise_core::units::Volts;
 use slotwise_core::verdict::{Outcome, Verdict};
-use support::{clip, path, proven, receptacle, slots_at, step};
+use receptacles::{clip, path, proven, receptacle, slots_at, step};
 
 fn verdict(evidence: &Evidence) -> Verdict {
     judge(evidence, &Limits::DEFAULT)

@@ -3,13 +3,13 @@
 //!
 //! The voltages are those of three equal strings and a supply of 120 V (arithmetic), clip free.
 
-mod support;
+mod receptacles;
 
 use slotwise_core::finding::Finding;
 use slotwise_core::judge::judge;
 use slotwise_core::limits::Limits;
 use slotwise_core::topology::{Potential, Topology};
-use support::slots_at;
+use receptacles::slots_at;
 
 /// Slot voltages against earth that the structure gives by itself; none where supply or source
 /// decide (a lost service neutral, a generator).

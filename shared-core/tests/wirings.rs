@@ -4,7 +4,7 @@
 //! The voltages are those of three or four equal strings of 1 Mohm and a supply of 120 V
 //! (arithmetic): a slot on nothing stands at the star, the mean of what the others are at.
 
-mod support;
+mod receptacles;
 
 use slotwise_core::finding::FindingCode;
 use slotwise_core::judge::judge;
@@ -12,7 +12,7 @@ use slotwise_core::lamps::{Lamp, Panel, Rhythm};
 use slotwise_core::limits::Limits;
 use slotwise_core::topology::Topology;
 use slotwise_core::verdict::{Outcome, Verdict};
-use support::slots_at;
+use receptacles::slots_at;
 
 fn verdict(slots: [Option<f32>; 3], clip: bool) -> Verdict {
     judge(&slots_at(slots, clip), &Limits::DEFAULT)

@@ -6,7 +6,7 @@
 //! ("Diagnosing power problems at the receptacle"). "Sound: 120 V between hot and neutral and
 //! between hot and ground" is common practice, no source.
 
-mod support;
+mod receptacles;
 
 use slotwise_core::evidence::{Evidence, Measured};
 use slotwise_core::finding::{FindingCode, NextCheck};
@@ -17,7 +17,7 @@ use slotwise_core::slots::ClipTarget;
 use slotwise_core::topology::Topology;
 use slotwise_core::units::{Hertz, Volts};
 use slotwise_core::verdict::{Outcome, Unproven, Verdict};
-use support::{clip, pair, path, proven, receptacle, step};
+use receptacles::{clip, pair, path, proven, receptacle, step};
 
 fn verdict(evidence: &Evidence) -> Verdict {
     judge(evidence, &Limits::DEFAULT)
