@@ -6,7 +6,8 @@
 //! tell apart,
 //! [`tester`] holds the parts of one built tester, [`front_end`] makes converter codes of the
 //! solved voltages, [`chips`] answers on the buses as the converter and the log memory do,
-//! [`clock`] is the time they share, [`pins`] the lamps and the button, [`frames_file`] the
+//! [`clock`] is the time they share, [`pins`] the lamps and the button, [`outputs`] the pins and
+//! relays of the tester's own currents, [`frames_file`] the
 //! codes as a file for an emulator in another process.
 //!
 //! This crate is the oracle against which the tester is judged. It therefore uses the core's
@@ -21,6 +22,7 @@ pub mod frames_file;
 pub mod front_end;
 pub mod house;
 pub mod means;
+pub mod outputs;
 pub mod pins;
 pub mod quantity;
 pub mod serial;

@@ -6,8 +6,10 @@
 //! same thread.
 
 use super::Source;
-use super::plan::Scene;
+use super::plan::driven_during;
+use super::scene::Scene;
 use crate::house::{HouseError, Receptacle, Truth};
+use crate::outputs::Outputs;
 use crate::tester::Specimen;
 use slotwise_core::slots::LEADS;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -25,7 +27,10 @@ pub struct Hand {
 }
 
 /// What the front end sees of it.
-pub struct HandSource(Arc<Mutex<Held>>);
+pub struct HandSource {
+    held: Arc<Mutex<Held>>,
+    outputs: Option<Outputs>,
+}
 
 impl Hand {
     /// A hand that holds `specimen`, unplugged, and the source for its front end.
@@ -37,7 +42,10 @@ impl Hand {
             scene: Scene::new(&specimen, None)?,
             from: None,
         }));
-        let source = HandSource(Arc::clone(&held));
+        let source = HandSource {
+            held: Arc::clone(&held),
+            outputs: None,
+        };
         Ok((Self { specimen, held }, source))
     }
 
@@ -76,9 +84,15 @@ impl Hand {
 
 impl Source for HandSource {
     fn pins(&mut self, number: u64) -> [f64; LEADS] {
-        let mut held = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let driven = driven_during(self.outputs.as_ref(), number);
+        let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
         let from = *held.from.get_or_insert(number);
-        held.scene.pins(number, number.saturating_sub(from))
+        held.scene
+            .pins(number, number.saturating_sub(from), &driven)
+    }
+
+    fn connect(&mut self, outputs: &Outputs) {
+        self.outputs = Some(outputs.clone());
     }
 }
 

@@ -12,6 +12,8 @@
 mod hand;
 mod plan;
 mod record;
+mod scene;
+mod switched;
 mod waveform;
 
 pub use hand::{Hand, HandSource};
@@ -19,6 +21,7 @@ pub use plan::{PhasorSource, Stretch};
 pub use record::{SlotColumns, SlotWaveform, WaveformError};
 pub use waveform::{Repeat, WaveformSource};
 
+use crate::outputs::Outputs;
 use crate::tester::{CODES_PER_VOLT, FULL_SCALE_VOLTS, Specimen};
 use core::f64::consts::PI;
 use rand::{Rng, SeedableRng};
@@ -53,6 +56,12 @@ pub trait Source: Send {
     /// Volts at the pins in channel order at frame `number`, averaged by the converter's
     /// filter, without its errors.
     fn pins(&mut self, number: u64) -> [f64; LEADS];
+
+    /// Says what the tester's own outputs do. A source that has no circuit in it, such as a
+    /// recorded waveform, does not care.
+    fn connect(&mut self, outputs: &Outputs) {
+        let _ = outputs;
+    }
 }
 
 /// What the converter's input switch puts on a channel instead of its pins.
@@ -82,6 +91,11 @@ impl TestInput {
 pub trait FrameSource: Send {
     /// The codes of frame `number`.
     fn frame(&mut self, number: u64) -> Frame;
+
+    /// As [`Source::connect`].
+    fn connect(&mut self, outputs: &Outputs) {
+        let _ = outputs;
+    }
 
     /// The code of `lead` at frame `number` with its input switched to `input`. A source
     /// that has no converter of its own answers as an ideal one.
@@ -157,6 +171,10 @@ impl FrameSource for FrontEnd {
                 self.convert(channel, pins[channel], noise[channel])
             }),
         }
+    }
+
+    fn connect(&mut self, outputs: &Outputs) {
+        self.source.connect(outputs);
     }
 
     fn test_code(&mut self, lead: Lead, input: TestInput, number: u64) -> AdcCode {

@@ -2,14 +2,14 @@
 //!
 //! The phase of the mains runs on while the tester is unplugged: every stretch takes its
 //! phase from the absolute time. Plugging and switching happen between two frames; contacts
-//! do not bounce. Solved at the nominal frequency: a supply that wanders by 1 Hz is wrong by
-//! 4e-5 of the fundamental.
+//! do not bounce. What the tester itself drives comes from its [`Outputs`], where a board has
+//! connected them.
 
-use super::{RATE, Source, droop};
-use crate::circuit::Phasor;
-use crate::house::{Appliance, HarmonicPins, HouseError, Receptacle, Supply, Truth, unplugged};
+use super::Source;
+use super::scene::Scene;
+use crate::house::{HouseError, Receptacle, Truth};
+use crate::outputs::{Driven, Outputs, PAST};
 use crate::tester::Specimen;
-use core::f64::consts::SQRT_2;
 use slotwise_core::slots::LEADS;
 use slotwise_core::units::Millis;
 
@@ -47,6 +47,8 @@ impl Stretch {
 pub struct PhasorSource {
     /// First frame of each stretch and what is seen there.
     stretches: Vec<(u64, Scene)>,
+    /// What the tester itself drives; nothing without a board.
+    outputs: Option<Outputs>,
 }
 
 impl PhasorSource {
@@ -65,7 +67,10 @@ impl PhasorSource {
         if stretches.is_empty() {
             stretches.push((0, Scene::new(specimen, None)?));
         }
-        Ok(Self { stretches })
+        Ok(Self {
+            stretches,
+            outputs: None,
+        })
     }
 
     /// A tester that sits in one receptacle from frame 0 on.
@@ -75,27 +80,38 @@ impl PhasorSource {
     pub fn plugged(specimen: &Specimen, receptacle: &Receptacle) -> Result<Self, HouseError> {
         Ok(Self {
             stretches: vec![(0, Scene::new(specimen, Some(receptacle))?)],
+            outputs: None,
         })
     }
 
     /// The truth at frame `number`: `None` while unplugged.
     #[must_use]
     pub fn truth(&self, number: u64) -> Option<Truth> {
-        let (from, scene) = self.at(number);
+        let (from, scene) = &self.stretches[self.at(number)];
         scene.truth(number - from)
     }
 
-    fn at(&self, number: u64) -> &(u64, Scene) {
-        let after = self.stretches.partition_point(|(from, _)| *from <= number);
-        &self.stretches[after - 1]
+    fn at(&self, number: u64) -> usize {
+        self.stretches.partition_point(|(from, _)| *from <= number) - 1
     }
 }
 
 impl Source for PhasorSource {
     fn pins(&mut self, number: u64) -> [f64; LEADS] {
-        let (from, scene) = self.at(number);
-        scene.pins(number, number - from)
+        let driven = driven_during(self.outputs.as_ref(), number);
+        let stretch = self.at(number);
+        let (from, scene) = &mut self.stretches[stretch];
+        scene.pins(number, number - *from, &driven)
     }
+
+    fn connect(&mut self, outputs: &Outputs) {
+        self.outputs = Some(outputs.clone());
+    }
+}
+
+/// What was driven during frame `number` and those before it; nothing without outputs.
+pub(super) fn driven_during(outputs: Option<&Outputs>, number: u64) -> [Driven; PAST] {
+    outputs.map_or_else(Default::default, |outputs| outputs.during(number))
 }
 
 /// Frames in so many milliseconds.
@@ -103,101 +119,12 @@ const fn frames(lasts: Millis) -> u64 {
     lasts.get() * slotwise_core::sample::FRAMES_PER_SECOND as u64 / 1000
 }
 
-/// One stretch, solved for its appliance off and on.
-#[derive(Clone, Debug)]
-pub(super) struct Scene {
-    supply: Supply,
-    idle: State,
-    running: Option<(Appliance, State)>,
-}
-
-#[derive(Clone, Debug)]
-struct State {
-    /// Orders, and peak volts at the pins with the filter's droop in them.
-    harmonics: Vec<(u32, [Phasor; LEADS])>,
-    truth: Option<Truth>,
-}
-
-impl State {
-    fn new(harmonics: &[HarmonicPins], truth: Option<Truth>, supply: &Supply) -> Self {
-        let hertz = f64::from(supply.frequency.get());
-        let mut harmonics: Vec<_> = harmonics
-            .iter()
-            .map(|harmonic| {
-                let scale = SQRT_2 * droop(hertz * f64::from(harmonic.order));
-                (harmonic.order, harmonic.pins.map(|pin| pin * scale))
-            })
-            .collect();
-        harmonics.sort_by_key(|(order, _)| *order);
-        Self { harmonics, truth }
-    }
-}
-
-impl Scene {
-    pub(super) fn new(
-        specimen: &Specimen,
-        receptacle: Option<&Receptacle>,
-    ) -> Result<Self, HouseError> {
-        let Some(receptacle) = receptacle else {
-            let supply = Supply::ordinary();
-            let idle = State::new(&unplugged(&supply, specimen)?, None, &supply);
-            return Ok(Self {
-                supply,
-                idle,
-                running: None,
-            });
-        };
-        let supply = receptacle.supply.clone();
-        let state = |on| {
-            let solved = receptacle.solve(specimen, on)?;
-            Ok(State::new(solved.harmonics(), Some(solved.truth), &supply))
-        };
-        let idle = state(false)?;
-        let running = match receptacle.appliance {
-            Some(appliance) => Some((appliance, state(true)?)),
-            None => None,
-        };
-        Ok(Self {
-            supply,
-            idle,
-            running,
-        })
-    }
-
-    fn state(&self, since_plugged: u64) -> &State {
-        let millis = since_plugged * 1000 / u64::from(slotwise_core::sample::FRAMES_PER_SECOND);
-        match &self.running {
-            Some((appliance, running)) if appliance.is_on(millis) => running,
-            _ => &self.idle,
-        }
-    }
-
-    pub(super) fn truth(&self, since_plugged: u64) -> Option<Truth> {
-        self.state(since_plugged).truth
-    }
-
-    /// Volts at the pins at frame `number`, `since_plugged` frames after the plug went in.
-    pub(super) fn pins(&self, number: u64, since_plugged: u64) -> [f64; LEADS] {
-        let seconds = number as f64 / RATE;
-        let turn = Phasor::from_polar(1.0, self.supply.phase(seconds));
-        let amplitude = self.supply.amplitude_at(seconds);
-        let mut volts = [0.0; LEADS];
-        let (mut power, mut turned) = (0, Phasor::new(1.0, 0.0));
-        for (order, pins) in &self.state(since_plugged).harmonics {
-            turned *= turn.powu(order - power);
-            power = *order;
-            for (sum, pin) in volts.iter_mut().zip(pins) {
-                *sum += (pin * turned).re;
-            }
-        }
-        volts.map(|sum| sum * amplitude)
-    }
-}
-
 #[cfg(test)]
 mod tests {
+    use super::super::{RATE, droop};
     use super::*;
-    use crate::house::find;
+    use crate::house::{Supply, find};
+    use core::f64::consts::SQRT_2;
     use slotwise_core::units::{Hertz, Ratio, Volts};
 
     #[test]
@@ -273,7 +200,7 @@ mod tests {
         let mut source = PhasorSource::plugged(&specimen, &receptacle).unwrap();
         let hertz = f64::from(receptacle.supply.frequency.get());
         for number in [0, 1, 77, 3999, 400_000] {
-            let t = number as f64 / 4000.0;
+            let t = number as f64 / RATE;
             let expected: f64 = solved
                 .harmonics()
                 .iter()

@@ -9,14 +9,15 @@
 //!
 //! This is the oracle: it knows nothing of how the tester judges, only what each terminal is
 //! wired to. Limits: wires are resistances, appliances are resistances with or without
-//! an interference filter, one supply; probes and drives of the tester are not part of this
-//! network.
+//! an interference filter, one supply.
 
 mod bank;
 mod copper;
+mod driven;
 mod electrode;
 mod enumeration;
 mod gfci;
+mod plug_in;
 mod receptacle;
 mod solved;
 mod supply;
@@ -25,6 +26,7 @@ mod wiring;
 
 pub use bank::{Named, bank, find};
 pub use copper::{Copper, Gauge, SEVEN_STRANDS, TemperatureCoefficient, at_20_degrees};
+pub use driven::{drive_response, pins_with};
 pub use electrode::DrivenRod;
 pub use enumeration::{CONDUCTORS, Entry, Kind, enumeration};
 pub use gfci::{Gfci, Tripping, imbalance_of};
@@ -33,7 +35,7 @@ pub use receptacle::{
 };
 pub use solved::{HarmonicPins, Solved, Truth};
 pub use supply::{Drift, Harmonic, Supply};
-pub use unplugged::unplugged;
+pub use unplugged::{unplugged, unplugged_networks};
 pub use wiring::Wired;
 
 use crate::circuit::CircuitError;

@@ -145,7 +145,8 @@ impl Receptacle {
         Ok(Wired::build(self, specimen, fundamental, appliance_on))
     }
 
-    fn truth(
+    /// What `solution` of the network `wired` says between the slots.
+    pub(crate) fn truth(
         &self,
         wired: &Wired,
         solution: &Solution,
@@ -166,7 +167,7 @@ impl Receptacle {
                 TAU * frequency * string.capacitor.get(),
             );
             let foot = solution.voltage(plus, minus) * (1.0 + admittance * filter);
-            let lead = solution.voltage(wired.slots[channel], wired.star);
+            let lead = solution.voltage(wired.leads[channel], wired.star);
             (lead - foot) / f64::from(string.chain.get())
         });
         let drawn = match self.appliance {

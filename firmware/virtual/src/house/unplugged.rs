@@ -4,7 +4,7 @@
 //! capacitance gives the current its way to earth. So an unplugged tester reads a few tens of
 //! millivolts of line frequency, not zero.
 
-use super::{HarmonicPins, HouseError, Supply};
+use super::{HarmonicPins, HouseError, Supply, Wired};
 use crate::circuit::{Circuit, Node, Phasor};
 use crate::quantity::{Farads, Henries};
 use crate::tester::Specimen;
@@ -18,40 +18,63 @@ const TO_LIVE_WIRING: [f64; 4] = [0.8, 1.0, 0.9, 1.3];
 /// # Errors
 /// [`HouseError`] when the specimen's parts are none.
 pub fn unplugged(supply: &Supply, specimen: &Specimen) -> Result<Vec<HarmonicPins>, HouseError> {
-    core::iter::once((1, supply.fundamental()))
-        .chain(supply.overtones())
-        .map(|(order, emf)| {
-            let hertz = f64::from(supply.frequency.get()) * f64::from(order);
-            let pins = solve(specimen, emf, hertz)
+    unplugged_networks(supply, specimen)
+        .into_iter()
+        .map(|wired| {
+            let order = wired.order;
+            let solution = wired
+                .circuit
+                .solve(wired.hertz)
                 .map_err(|source| HouseError::Circuit { order, source })?;
+            let pins = wired
+                .pins
+                .map(|[plus, minus]| solution.voltage(plus, minus));
             Ok(HarmonicPins { order, pins })
         })
         .collect()
 }
 
-fn solve(
-    specimen: &Specimen,
-    emf: Phasor,
-    hertz: f64,
-) -> Result<[Phasor; 4], crate::circuit::CircuitError> {
+/// The networks that [`unplugged`] solves, one a harmonic, fundamental first. Parts can be
+/// added to them before they are solved.
+#[must_use]
+pub fn unplugged_networks(supply: &Supply, specimen: &Specimen) -> Vec<Wired> {
+    core::iter::once((1, supply.fundamental()))
+        .chain(supply.overtones())
+        .map(|harmonic| wire(supply, specimen, harmonic))
+        .collect()
+}
+
+fn wire(supply: &Supply, specimen: &Specimen, (order, emf): (u32, Phasor)) -> Wired {
     let mut circuit = Circuit::new();
     let live = circuit.node("live wiring of the room");
     circuit.source(live, Node::REFERENCE, emf, Ohms::ZERO, Henries::new(0.0));
     let star = circuit.node("star");
     circuit.capacitor(star, Node::REFERENCE, specimen.barrier);
     let names = ["narrow", "wide", "ground", "clip"];
-    let leads = names.map(|name| circuit.node(name));
-    for (lead, picofarads) in leads.into_iter().zip(TO_LIVE_WIRING) {
-        circuit.capacitor(live, lead, Farads::from_pico(picofarads));
+    let slots = names.map(|name| circuit.node(name));
+    for (slot, picofarads) in slots.into_iter().zip(TO_LIVE_WIRING) {
+        circuit.capacitor(live, slot, Farads::from_pico(picofarads));
     }
     for (one, other) in [(0, 1), (0, 2), (1, 2)] {
-        circuit.capacitor(leads[one], leads[other], specimen.cord);
+        circuit.capacitor(slots[one], slots[other], specimen.cord);
     }
+    let [narrow, wide, ground, clip] = slots;
+    let inner = circuit.node("inner ground");
+    circuit.resistor(inner, ground, specimen.currents.reference);
+    let leads = [narrow, wide, inner, clip];
     let pins: [[Node; 2]; 4] = core::array::from_fn(|channel| {
         specimen.strings[channel].place(&mut circuit, names[channel], leads[channel], star)
     });
-    let solution = circuit.solve(hertz)?;
-    Ok(pins.map(|[plus, minus]| solution.voltage(plus, minus)))
+    Wired {
+        circuit,
+        order,
+        hertz: f64::from(supply.frequency.get()) * f64::from(order),
+        slots,
+        leads,
+        star,
+        pins,
+        sensed: Vec::new(),
+    }
 }
 
 #[cfg(test)]

@@ -8,15 +8,15 @@ use super::Strays;
 use super::receptacle::{Conductor, EmiFilter, Joint, Landed, Receptacle};
 use crate::circuit::{Branch, Circuit, Node, Phasor, Solution};
 use crate::quantity::{Farads, Henries};
-use crate::tester::Specimen;
+use crate::tester::{Paths, Specimen};
 use core::f64::consts::TAU;
 use slotwise_core::slots::{ClipTarget, LEADS};
 use slotwise_core::units::{Amperes, Ohms};
 
 /// A tight joint, all terminals of a conductor together.
-const SOUND_JOINT: Ohms = Ohms::new(0.015);
+pub(super) const SOUND_JOINT: Ohms = Ohms::new(0.015);
 /// A blade or pin in its contact.
-const CONTACT: Ohms = Ohms::new(0.005);
+pub(super) const CONTACT: Ohms = Ohms::new(0.005);
 /// A closed breaker.
 const BREAKER: Ohms = Ohms::new(0.005);
 /// The main bonding jumper.
@@ -26,7 +26,7 @@ pub(super) const RATED_VOLTS: f32 = 120.0;
 /// Capacitance between neighbouring conductors of building cable, each metre.
 const CABLE_FARADS_PER_METRE: f64 = 80e-12;
 /// A metal frame of an appliance to the room.
-const FRAME_TO_ROOM: Farads = Farads::from_pico(300.0);
+pub(super) const FRAME_TO_ROOM: Farads = Farads::from_pico(300.0);
 /// A generator's windings to earth.
 const GENERATOR_TO_EARTH: Farads = Farads::from_pico(2000.0);
 
@@ -41,13 +41,16 @@ pub struct Wired {
     pub hertz: f64,
     /// The three terminals and the clip, in channel order.
     pub slots: [Node; LEADS],
+    /// Where the tester's strings begin: narrow, wide, the inner ground node, which the
+    /// reference resistor parts from the ground hole, and the clip.
+    pub leads: [Node; LEADS],
     /// The tester's star.
     pub star: Node,
     /// Positive and negative pin of each channel.
     pub pins: [[Node; 2]; LEADS],
     /// The conductors that pass through the current transformer of the interrupter; empty
     /// where there is none.
-    sensed: Vec<Branch>,
+    pub(super) sensed: Vec<Branch>,
 }
 
 /// Both ends of the branch cable's conductors, as they are needed.
@@ -87,11 +90,14 @@ impl Wired {
 
         let star = circuit.node("star");
         circuit.capacitor(star, Node::REFERENCE, specimen.barrier);
+        let [narrow, wide, ground, clip] = slots;
+        let inner = circuit.node("inner ground");
+        circuit.resistor(inner, ground, specimen.currents.reference);
+        let leads = [narrow, wide, inner, clip];
         let names = ["narrow", "wide", "ground", "clip"];
         let pins = core::array::from_fn(|channel| {
-            specimen.strings[channel].place(&mut circuit, names[channel], slots[channel], star)
+            specimen.strings[channel].place(&mut circuit, names[channel], leads[channel], star)
         });
-        let [narrow, wide, ground, _] = slots;
         for (one, other) in [(narrow, wide), (narrow, ground), (wide, ground)] {
             circuit.capacitor(one, other, specimen.cord);
         }
@@ -100,10 +106,16 @@ impl Wired {
             order,
             hertz: f64::from(receptacle.supply.frequency.get()) * f64::from(order),
             slots,
+            leads,
             star,
             pins,
             sensed: ends.sensed,
         }
+    }
+
+    /// Closes `paths` of the tester's own currents, the drive at `drive` volts.
+    pub fn connect(&mut self, specimen: &Specimen, paths: Paths, drive: Phasor) {
+        paths.place(&mut self.circuit, &specimen.currents, self.leads, drive);
     }
 
     /// What an interrupter at the panel sees: the sum of the currents that its conductors

@@ -3,7 +3,7 @@
 //! A specimen is drawn from tolerances by a seed, so a unit can be built again. It knows its
 //! own true gains, which is what a perfect factory calibration would find.
 
-use super::{CODES_PER_VOLT, SensingString};
+use super::{CODES_PER_VOLT, CurrentParts, SensingString};
 use crate::front_end::droop;
 use crate::quantity::Farads;
 use rand::{Rng, SeedableRng};
@@ -14,7 +14,7 @@ use slotwise_core::units::{Ohms, Ratio};
 /// What is allowed to differ from part to part. Each part is drawn evenly within it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Tolerance {
-    /// The resistors of the strings.
+    /// The resistors of the strings, of probe and drive, and the drive's level.
     pub resistors: Ratio,
     /// The filter capacitors.
     pub capacitors: Ratio,
@@ -59,6 +59,8 @@ pub struct Specimen {
     pub strings: [SensingString; LEADS],
     /// The converter's channels.
     pub converter: [ConverterChannel; LEADS],
+    /// What probe and drive are made of.
+    pub currents: CurrentParts,
     /// White noise of the converter, volts RMS at the pins, each conversion.
     pub noise_volts: f64,
     /// Capacitance from the star over the isolation barrier to earth: 30 pF alone, about
@@ -89,9 +91,13 @@ impl Specimen {
             gain: draw.within(tolerance.converter_gain),
             offset_volts: f64::from(tolerance.converter_offset_microvolts) * 1e-6 * draw.even(),
         });
+        // Drawn apart, so that strings and converter of a seed do not depend on them.
+        let mut apart = ChaCha8Rng::seed_from_u64(seed);
+        apart.set_stream(2);
         Self {
             strings,
             converter,
+            currents: Draw(apart).currents(tolerance),
             noise_volts: Self::NOISE_VOLTS,
             barrier: Farads::from_pico(30.0),
             cord: Farads::from_pico(120.0),
@@ -146,6 +152,16 @@ impl Draw {
 
     fn resistor(&mut self, nominal: Ohms, tolerance: &Tolerance) -> Ohms {
         nominal * self.within(tolerance.resistors) as f32
+    }
+
+    fn currents(&mut self, tolerance: &Tolerance) -> CurrentParts {
+        let nominal = CurrentParts::NOMINAL;
+        CurrentParts {
+            reference: self.resistor(nominal.reference, tolerance),
+            probe: nominal.probe.map(|ohms| self.resistor(ohms, tolerance)),
+            drive_level: nominal.drive_level * self.within(tolerance.resistors) as f32,
+            drive_source: self.resistor(nominal.drive_source, tolerance),
+        }
     }
 
     fn string(&mut self, tolerance: &Tolerance) -> SensingString {

@@ -52,6 +52,14 @@ impl SensingString {
         tap / (tap + chain) * input / filter
     }
 
+    /// Time constant of its filter, in seconds: the capacitor and what it sees.
+    #[must_use]
+    pub fn time_constant(&self) -> f64 {
+        let [chain, foot, plus, minus, input] = self.ohms();
+        let source = chain * foot / (chain + foot) + plus + minus;
+        source * input / (source + input) * self.capacitor.get()
+    }
+
     /// Its resistance from lead to star for a steady voltage.
     #[must_use]
     pub fn resistance(&self) -> f64 {
@@ -130,5 +138,8 @@ mod tests {
         let droop = string.gain(60.0).norm() / string.steady_gain();
         assert!((1.0 - droop - 1.35e-4).abs() < 2e-5, "{droop}");
         assert!((string.resistance() - 992_381.0).abs() < 1.0);
+        // One pole: the phase at 60 Hz is its angle.
+        let angle = (TAU * 60.0 * string.time_constant()).atan();
+        assert!((string.gain(60.0).arg() + angle).abs() < 1e-12);
     }
 }
