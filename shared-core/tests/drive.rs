@@ -16,7 +16,7 @@ use slotwise_core::front_end::{NOMINAL_VOLTS_PER_CODE, response};
 use slotwise_core::limits::Limits;
 use slotwise_core::sample::{AdcCode, Frame};
 use slotwise_core::stimulus::{DrivePath, Interlock};
-use slotwise_core::units::{Celsius, Hertz, Ohms, Ratio, UnixSeconds, Volts};
+use slotwise_core::units::{Celsius, Hertz, Ohms, Radians, Ratio, UnixSeconds, Volts};
 use std::f64::consts::TAU;
 
 const FRAMES_4_S: u32 = 16_020;
@@ -155,7 +155,7 @@ impl Model {
                 .zip(memory)
                 .map(|(back, w)| w * held(i64::from(number) - back))
                 .sum();
-            let top = wide + drop * wave(0.3) + level * share * square;
+            let far = wide + drop * wave(0.3) - level * share * square;
             let (a, b) = dice.normal();
             let mut volts = [-2.0 * wide, wide, 0.0, 0.0];
             volts[1] += a * self.noise;
@@ -163,7 +163,7 @@ impl Model {
                 DrivePath::WideToGround => 2,
                 DrivePath::WideToClip => 3,
             };
-            volts[place] = top + b * self.noise;
+            volts[place] = far + b * self.noise;
             let mut codes = [AdcCode::default(); 4];
             for ((code, volts), gain) in codes.iter_mut().zip(volts).zip(gains) {
                 let value = volts / (NOMINAL_VOLTS_PER_CODE * gain);
@@ -520,7 +520,7 @@ fn doubt_gives_no_number() {
             .reading()
             .is_some()
     );
-    calibration.drive = calibration.drive.with_converter_delay(Ratio::new(0.0));
+    calibration.drive.lag = calibration.drive.lag + Radians::new(0.134);
     assert_eq!(
         estimator.estimate(&calibration, &limits),
         Measured::Missing(Missing::Unsteady)

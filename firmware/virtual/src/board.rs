@@ -101,8 +101,7 @@ pub fn calibrate(specimen: &Specimen) -> Calibration {
         reference: Ohms::new(10.0),
         done: UnixSeconds::new(1_790_000_000),
         temperature: Celsius::new(23.0),
-        // The virtual converter has no group delay.
-        drive: DriveCalibration::NOMINAL.with_converter_delay(Ratio::new(0.0)),
+        drive: DriveCalibration::NOMINAL,
     }
 }
 

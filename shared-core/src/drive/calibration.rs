@@ -26,6 +26,10 @@ const LEAD_ZERO: core::ops::RangeInclusive<f64> = -0.05..=2.0;
 /// pin that changes 50 us late by 27 mrad. A whole frame (0.13 rad) must be accounted for.
 const LAG_WITHIN: f64 = 0.2;
 
+/// One frame of the converter and the filter of the string, radians at the tone.
+const LAG: f64 =
+    core::f64::consts::TAU * TONE.get() as f64 * (1.0 / FRAMES_PER_SECOND as f64 + FILTER_SECONDS);
+
 /// Calibration of the drive.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct DriveCalibration {
@@ -53,16 +57,9 @@ impl DriveCalibration {
         level: Volts::new(6.0),
         source: Ohms::new(3_000.0),
         lead_zero: Ohms::ZERO,
-        lag: Radians::from_f64(lag_of(1.0)),
+        lag: Radians::from_f64(LAG),
         u_current: Ratio::new(0.000_6),
     };
-
-    /// The nominal lag of a converter whose codes stand for `frames` frames before their own.
-    #[must_use]
-    pub const fn with_converter_delay(mut self, frames: Ratio) -> Self {
-        self.lag = Radians::from_f64(lag_of(frames.get() as f64));
-        self
-    }
 
     /// Whether a working tester can have this calibration.
     #[must_use]
@@ -78,11 +75,6 @@ impl DriveCalibration {
             && lag_off.abs() <= LAG_WITHIN
             && (0.0..=0.1).contains(&self.u_current.get())
     }
-}
-
-const fn lag_of(frames: f64) -> f64 {
-    let seconds = frames / FRAMES_PER_SECOND as f64 + FILTER_SECONDS;
-    core::f64::consts::TAU * TONE.get() as f64 * seconds
 }
 
 #[cfg(test)]

@@ -26,7 +26,7 @@ use crate::evidence::{Measured, Missing};
 use crate::front_end::response;
 use crate::limits::Limits;
 use crate::sample::{FRAMES_PER_SECOND, Frame};
-use crate::slots::{Lead, Pair};
+use crate::slots::Lead;
 use crate::stimulus::{DrivePath, Interlock};
 use crate::units::Ohms;
 
@@ -145,7 +145,7 @@ impl Estimator {
         if path != self.path {
             return false;
         }
-        let (first, second) = pair(path).leads();
+        let (first, second) = leads(path);
         let codes = [frame.code(first), frame.code(second)];
         let follows = self
             .last
@@ -201,7 +201,7 @@ impl Estimator {
             return Missing::Refused;
         };
         let share = |codes: [i32; 2]| {
-            let (first, second) = pair(self.path).leads();
+            let (first, second) = leads(self.path);
             let [first, second] = [(first, codes[0]), (second, codes[1])].map(|(lead, code)| {
                 let channel = &calibration.channels[lead.channel()];
                 f64::from(code.saturating_sub(channel.offset)) * channel.volts_per_code()
@@ -281,7 +281,7 @@ struct Scale {
 
 impl Scale {
     fn new(path: DrivePath, calibration: &Calibration) -> Self {
-        let (first, second) = pair(path).leads();
+        let (first, second) = leads(path);
         let DriveCalibration { level, lag, .. } = calibration.drive;
         // The tone stands still for a frame, so it comes through one more sinc than a sine.
         let half_frame =
@@ -311,10 +311,10 @@ impl Scale {
     }
 }
 
-/// The pair whose voltage the drive raises while it is high.
-pub(super) const fn pair(path: DrivePath) -> Pair {
+/// The leads between which the drive stands: the first is driven positive while it is high.
+pub(super) const fn leads(path: DrivePath) -> (Lead, Lead) {
     match path {
-        DrivePath::WideToGround => Pair::GroundWide,
-        DrivePath::WideToClip => Pair::ClipWide,
+        DrivePath::WideToGround => (Lead::Wide, Lead::Ground),
+        DrivePath::WideToClip => (Lead::Wide, Lead::Clip),
     }
 }

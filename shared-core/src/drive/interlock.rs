@@ -4,11 +4,11 @@
 //! This is the slow check, on calibrated values. The fast one, a peak on every frame, runs in the
 //! converter's interrupt and needs neither calibration nor window.
 
-use super::estimator::pair;
+use super::estimator::leads;
 use crate::calibration::Calibration;
 use crate::evidence::{Evidence, Missing};
 use crate::limits::Limits;
-use crate::slots::Pair;
+use crate::slots::{Lead, Pair};
 use crate::stimulus::DrivePath;
 use crate::units::{Hertz, Volts};
 use crate::window::WindowSums;
@@ -56,19 +56,17 @@ pub fn may_stay(
         return Err(Missing::Clipped);
     }
     let frequency = frequency.unwrap_or(Hertz::from_f64(sums.tuning().hertz()));
-    let leads = sums
+    let phasors = sums
         .phasors(calibration, frequency)
         .ok_or(Missing::Unsteady)?;
-    let between = |pair: Pair| {
-        let (first, second) = pair.leads();
-        leads[first.channel()] - leads[second.channel()]
-    };
+    let between =
+        |(first, second): (Lead, Lead)| phasors[first.channel()] - phasors[second.channel()];
     let true_rms = |pair: Pair| {
-        sums.spread(calibration, pair.leads(), between(pair), frequency)
+        sums.spread(calibration, pair.leads(), between(pair.leads()), frequency)
             .true_rms
     };
     let seen = Seen {
-        path: between(pair(path)).rms(),
+        path: between(leads(path)).rms(),
         slots: Pair::SLOTS.map(true_rms),
     };
     seen.allows(path, limits)

@@ -7,7 +7,8 @@
 //!
 //! About 2 mA through neutral and equipment ground, with the power on or off, or through the
 //! neutral and the appliance's burner with the power off. 85 Hz stands 25 Hz from the line, so
-//! that the line is filtered out and its sources are dead to the measurement.
+//! that the line is filtered out and its sources are dead to the measurement. High makes wide
+//! positive.
 //!
 //! `tone` makes the sequence that the drive follows, `lock_in` sums frames against it
 //! ([`Estimator::push`], integers only), `robust` and `estimator` make ohms of the windows,
