@@ -1,0 +1,1 @@
+"""The circuit, a file a sheet."""

@@ -1,0 +1,22 @@
+"""Sheet 1: what reaches the outside: mains cord, reference resistor, clip lead."""
+
+
+def draw(s):
+    s.note(
+        "Cord: narrow, wide and ground by the SLOT they end in, found with an ohmmeter. Colours prove nothing.\n"
+        "The ground string, probe P1 and drive P2 end at the inner ground node, so what they read holds R_cal:\n"
+        "a live probe can never read less than 10 ohm. A reading of 0 ohm is a broken tester, not a good ground.",
+        25.4, 25.4)
+    s.part("J101", "Conn_3", 63.5, 76.2, mirror="y", ref_at=(55.88, 68.58), value_at=(55.88, 83.82))
+    s.stub("J101.1", 50.8, "NARROW")
+    s.stub("J101.2", 50.8, "WIDE")
+    s.part("R101", "R", 96.52, 78.74, turn=90)
+    s.wire("J101.3", "R101.1")
+    s.stub("R101.2", 19.05, "INNER_GROUND")
+    s.label("GROUND_PIN", 73.66, 78.74, 0, "local")
+    s.part("J102", "Conn_1", 63.5, 114.3, mirror="y", ref_at=(55.88, 110.49), value_at=(55.88, 118.11))
+    s.stub("J102.1", 50.8, "CLIP")
+    s.note("The clip lead is touched. Nothing but its string (990 kohm to the star) and the open relay K602\n"
+           "behind a limiter stands between it and the blades.", 25.4, 127.0)
+    s.note("No fuse: every way from a blade passes 3 x 330k, 3 x 30k or a limiter of 3 mA.\n"
+           "No varistor and no capacitor to ground: their leakage would be read as ground current.", 25.4, 142.24)

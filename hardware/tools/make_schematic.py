@@ -1,0 +1,134 @@
+"""Writes the schematic: hardware/board/*.kicad_sch, the project file and the symbol library.
+
+    python3 hardware/tools/make_schematic.py [folder]
+
+Values and footprints come from parts.csv, nets of the controller from pins.csv; everything else is
+in design/. A second run writes the same bytes, so a changed sheet shows in the diff.
+"""
+
+import csv
+import json
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from design import adc, controller, drive, isolation, leads, memory, panel, power, probe, strings  # noqa: E402
+from library import library, symbols  # noqa: E402
+from sexpr import Text, ident, write  # noqa: E402
+from sheet import Sheet, effects  # noqa: E402
+
+HARDWARE = Path(__file__).resolve().parents[1]
+PROJECT = "slotwise"
+NOTICE = ["CERN-OHL-P-2.0. A design on paper: nothing was built or measured.",
+          "Not certified, not listed. Mains: an error can kill."]
+
+SHEETS = [
+    ("leads", "1 Leads and reference resistor", leads),
+    ("strings", "2 Strings and star", strings),
+    ("adc", "3 Converter and oscillator", adc),
+    ("isolation", "4 Barrier of the star", isolation),
+    ("probe", "5 Probe P1 and relay logic", probe),
+    ("drive", "6 Drive P2", drive),
+    ("controller", "7 Controller", controller),
+    ("memory", "8 Record memory and clock", memory),
+    ("panel", "9 Lamps, button, display", panel),
+    ("power", "10 Battery and 5 V", power),
+]
+
+
+def parts():
+    """Rows of the parts list by designator."""
+    found = {}
+    with (HARDWARE / "parts.csv").open(newline="", encoding="utf-8") as file:
+        for row in csv.DictReader(file):
+            for ref in row["designators"].split():
+                if ref in found:
+                    raise ValueError(f"{ref} is listed twice")
+                found[ref] = row
+    return found
+
+
+BLOCKS = {  # where each sheet stands on the first page: x, y, width, height
+    "leads": (25.4, 63.5), "strings": (76.2, 63.5), "adc": (127.0, 63.5), "isolation": (177.8, 63.5),
+    "probe": (76.2, 101.6), "drive": (76.2, 139.7), "controller": (228.6, 63.5),
+    "memory": (228.6, 101.6), "panel": (228.6, 139.7), "power": (177.8, 139.7),
+}
+WIDE, HIGH = 38.1, 20.32
+
+
+def root(sheets):
+    """The first page: one block a sheet, the barrier between."""
+    body = []
+    for number, sheet in enumerate(sheets):
+        x, y = BLOCKS[sheet.key]
+        body.append([
+            "sheet", ["at", x, y], ["size", WIDE, HIGH], ["exclude_from_sim", "no"], ["in_bom", "yes"],
+            ["on_board", "yes"], ["dnp", "no"], ["stroke", ["width", 0.2], ["type", "solid"]],
+            ["fill", ["color", 0, 0, 0, 0.0]], ["uuid", sheet.block],
+            ["property", Text("Sheetname"), Text(sheet.title), ["at", x, y - 0.9, 0],
+             effects(["justify", "left", "bottom"])],
+            ["property", Text("Sheetfile"), Text(f"{sheet.key}.kicad_sch"), ["at", x, y + HIGH + 0.9, 0],
+             effects(["justify", "left", "top"])],
+            ["instances", ["project", Text(PROJECT), ["path", Text(f"/{ident('sheet', 'slotwise')}"),
+                                                      ["page", Text(str(number + 2))]]]],
+        ])
+
+    def words(text, x, y, size=1.27):
+        body.append(["text", Text(text), ["exclude_from_sim", "no"], ["at", x, y, 0],
+                     effects(["justify", "left", "top"], size=size), ["uuid", ident("root", x, y)]])
+
+    words("Slotwise: plug-in ground and polarity tester, revision A", 25.4, 20.32, 3)
+    words("A design on paper. Computed and simulated; nothing was built or measured. Not certified, not listed.\n"
+          "It connects to the mains: an error in building it can kill. Read hardware/safety.md first.", 25.4, 30.48, 1.6)
+    words("Sheets are joined by the global labels on them. Left of the line everything is at mains potential (star,\n"
+          "probe, drive); right of it everything may be touched. Crossing it: PS401, U401, PS601, U602, K501, K502, K601, K602.",
+          25.4, 43.18)
+    x = 222.25
+    body.append(["polyline", ["pts", ["xy", x, 55.88], ["xy", x, 170.18]],
+                 ["stroke", ["width", 0.5], ["type", "dash_dot"]], ["uuid", ident("root", "barrier")]])
+    return [
+        "kicad_sch", ["version", "20250114"], ["generator", Text(PROJECT)], ["generator_version", Text("9.0")],
+        ["uuid", ident("sheet", "slotwise")], ["paper", Text("A4")],
+        ["title_block", ["title", Text("Slotwise")], ["rev", Text("A")], ["company", Text("Slotwise")],
+         *[["comment", n + 1, Text(line)] for n, line in enumerate(NOTICE)]],
+        ["lib_symbols"], *body, ["sheet_instances", ["path", Text("/"), ["page", Text("1")]]], ["embedded_fonts", "no"],
+    ]
+
+
+def build():
+    """Every file by its name."""
+    made, listed = symbols(), parts()
+    sheets = []
+    for page, (key, title, module) in enumerate(SHEETS, 2):
+        sheet = Sheet(key, title, page, made, listed, PROJECT)
+        module.draw(sheet)
+        sheets.append(sheet)
+    placed = {ref for sheet in sheets for ref, _ in sheet.placed if not ref.startswith("#")}
+    if placed != set(listed):
+        raise ValueError(f"not placed: {sorted(set(listed) - placed)}; not listed: {sorted(placed - set(listed))}")
+    files = {f"{sheet.key}.kicad_sch": write(sheet.document(NOTICE)) + "\n" for sheet in sheets}
+    files[f"{PROJECT}.kicad_sch"] = write(root(sheets)) + "\n"
+    files[f"{PROJECT}.kicad_sym"] = write(library(made)) + "\n"
+    files["sym-lib-table"] = (
+        f'(sym_lib_table\n\t(version 7)\n\t(lib (name "{PROJECT}")(type "KiCad")'
+        f'(uri "${{KIPRJMOD}}/{PROJECT}.kicad_sym")(options "")(descr ""))\n)\n')
+    files["fp-lib-table"] = (
+        f'(fp_lib_table\n\t(version 7)\n\t(lib (name "{PROJECT}")(type "KiCad")'
+        f'(uri "${{KIPRJMOD}}/{PROJECT}.pretty")(options "")(descr ""))\n)\n')
+    return files
+
+
+def main():
+    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else HARDWARE / "board"
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, text in build().items():
+        (folder / name).write_text(text, encoding="utf-8")
+    project = folder / f"{PROJECT}.kicad_pro"
+    if not project.exists():
+        project.write_text(json.dumps({"meta": {"filename": project.name, "version": 3}}, indent=2) + "\n",
+                           encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
