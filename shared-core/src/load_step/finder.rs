@@ -2,12 +2,14 @@
 //! five after, the window in the middle left out.
 //!
 //! ```text
-//!  windows   b b b b b . a a a a a
-//!            |<- 1 s ->| |<- 1 s ->|
+//!  windows   . . . . . b b b b b . a a a a a . . . . .
+//!            |         |<- 1 s ->| |<- 1 s ->|       |
+//!            |<- line frequency of the whole sight ->|
 //! ```
 //!
 //! A sharp step stays in sight for five places of the middle. They are one step; stated is the
-//! place where the windows of each side agree best with each other. A ramp that stays above the
+//! place where the windows of each side agree best with each other; where they do not agree at all
+//! there is none. A ramp that stays above the
 //! threshold throughout is one step too, however long: three steps are three events, not one
 //! long one.
 //!
@@ -19,20 +21,20 @@ use serde::{Deserialize, Serialize};
 
 use super::beat::{Beat, polar, rectangular, size};
 use super::level::Level;
-use super::turn::turn;
+use super::turn::turns;
 use crate::evidence::Phasor;
 use crate::limits::WatchLimits;
 use crate::units::{Millis, Volts};
 use crate::window::BLOCKS;
 
-/// Windows before the middle: one second.
+/// Windows before the middle that make the level before: one second.
 pub(crate) const BEFORE: usize = 5;
-/// Windows after it.
-pub(crate) const AFTER: usize = 5;
-/// Place of the middle.
-pub(crate) const MIDDLE: usize = BEFORE;
+/// Windows after it that make the level after.
+const AFTER: usize = 5;
 /// Windows in sight.
-pub(crate) const SPAN: usize = BEFORE + 1 + AFTER;
+pub(crate) const SPAN: usize = 21;
+/// Place of the middle.
+pub(crate) const MIDDLE: usize = SPAN / 2;
 
 /// Places of the middle that must be calm on either side of a quiet change: a step among its
 /// windows would have shown there.
@@ -42,6 +44,11 @@ const CALM: u8 = 5;
 pub const POINTS: usize = 8;
 /// Windows of the course that come before the middle.
 pub const POINTS_BEFORE: usize = 3;
+
+/// Spread of both sides together that a step may have, as a share of its size. A ramp that fills
+/// the whole sight spreads by one of its rises a window on either side and changes by six: one
+/// third. Beyond one half it is not two levels: the middle of an inrush, for one.
+const CLEAR: f32 = 0.5;
 
 /// What a step changed, or would have changed had there been one.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -184,25 +191,26 @@ impl Finder {
         }
         self.calm = 0;
         self.waiting.clear();
-        let candidate = Candidate {
-            clarity: sag.abs() - spread(before, low) - spread(after, high),
+        let spread = spread(before, low) + spread(after, high);
+        let candidate = (spread <= sag.abs() * CLEAR).then(|| Candidate {
+            clarity: sag.abs() - spread,
             found: Found {
                 at: sight[MIDDLE].at,
                 change: change(sight, sag),
                 course: course(sight),
             },
-        };
-        match &self.best {
+        });
+        let is_other_way = |best: &Candidate| (best.found.change.sag < 0.0) != (sag < 0.0);
+        if self.best.as_ref().is_some_and(is_other_way) {
             // A step the other way is another one.
-            Some(best) if (best.found.change.sag < 0.0) != (sag < 0.0) => {
-                self.best.replace(candidate).map(|ended| ended.found)
-            }
-            Some(best) if best.clarity >= candidate.clarity => None,
-            _ => {
-                self.best = Some(candidate);
-                None
-            }
+            let ended = core::mem::replace(&mut self.best, candidate);
+            return ended.map(|ended| ended.found);
         }
+        let clarity = self.best.as_ref().map_or(0.0, |best| best.clarity);
+        if let Some(candidate) = candidate.filter(|candidate| candidate.clarity > clarity) {
+            self.best = Some(candidate);
+        }
+        None
     }
 
     /// Nothing more will come, or not at once: gives the step that was being looked at.
@@ -240,16 +248,23 @@ impl Finder {
     }
 }
 
-/// What changed from before to after.
+/// What changed from before to after. Every window is turned back to one axis first: `v_gw`
+/// then is a straight line over `v_nw`, part by part, whatever inrush and ramp do, and the
+/// medians of both come from the same windows.
 fn change(sight: &[Beat; SPAN], sag: f32) -> Change {
-    let turn = turn(&sight.map(|beat| beat.angle));
-    let turned = Complex::new(libm::cos(turn) as f32, libm::sin(turn) as f32);
+    let angles = sight.each_ref().map(|beat| beat.angle);
+    let turned = turns(&angles, &sight.each_ref().map(|beat| beat.gw))
+        .map(|turn| Complex::new(libm::cos(turn) as f32, libm::sin(turn) as f32));
     let of = |volts: fn(&Beat) -> Complex<f32>| {
-        let (before_re, after_re) = sides(sight, |beat| volts(beat).re);
-        let (before_im, after_im) = sides(sight, |beat| volts(beat).im);
-        let before = Complex::new(median(before_re), median(before_im));
-        let after = Complex::new(median(after_re), median(after_im));
-        after * turned - before
+        let mut line = [Complex::new(0.0, 0.0); SPAN];
+        for ((place, beat), turned) in line.iter_mut().zip(sight).zip(turned) {
+            *place = volts(beat) * turned;
+        }
+        let change = |part: fn(&Complex<f32>) -> f32| {
+            let (before, after) = sides(&line, part);
+            median(after) - median(before)
+        };
+        Complex::new(change(|volts| volts.re), change(|volts| volts.im))
     };
     Change {
         nw: of(|beat| Complex::new(beat.nw, 0.0)),
@@ -279,11 +294,16 @@ fn course(sight: &[Beat; SPAN]) -> heapless::Vec<Point, POINTS> {
         .collect()
 }
 
-/// One number of each window before and after the middle.
-fn sides(sight: &[Beat; SPAN], of: impl Fn(&Beat) -> f32) -> ([f32; BEFORE], [f32; AFTER]) {
-    let values = sight.each_ref().map(of);
-    let [a, b, c, d, e, _, f, g, h, i, j] = values;
-    ([a, b, c, d, e], [f, g, h, i, j])
+/// One number of each window of the two levels.
+fn sides<T>(sight: &[T; SPAN], of: impl Fn(&T) -> f32) -> ([f32; BEFORE], [f32; AFTER]) {
+    let (mut before, mut after) = ([0.0; BEFORE], [0.0; AFTER]);
+    for (place, window) in before.iter_mut().zip(sight.iter().skip(MIDDLE - BEFORE)) {
+        *place = of(window);
+    }
+    for (place, window) in after.iter_mut().zip(sight.iter().skip(MIDDLE + 1)) {
+        *place = of(window);
+    }
+    (before, after)
 }
 
 fn median(mut values: [f32; 5]) -> f32 {
@@ -292,11 +312,7 @@ fn median(mut values: [f32; 5]) -> f32 {
     middle
 }
 
-/// Mean distance from the median.
-fn spread(values: [f32; 5], median: f32) -> f32 {
-    values
-        .iter()
-        .map(|value| (value - median).abs())
-        .sum::<f32>()
-        / 5.0
+/// Median distance from the median.
+fn spread(values: [f32; 5], middle: f32) -> f32 {
+    median(values.map(|value| (value - middle).abs()))
 }

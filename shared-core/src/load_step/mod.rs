@@ -29,9 +29,9 @@
 //! A change of `|v_nw|` between the medians of five windows before and five after, with the
 //! window in the middle left out (`finder`). Inrush of a motor up to 0.4 s does not move the
 //! medians; longer inrush and ramps move both voltages alike, so they cost size and not ratio.
-//! The turn of `v_nw` in a step, which a motor's lagging current makes, is the change of phase
-//! that the line frequency before and after does not explain (`turn`); without it the
-//! quadrature part of rho would be that of the load.
+//! The turn of `v_nw`, which a motor's lagging current makes, is the part of its phase that an
+//! evenly drifting line frequency does not explain (`turn`); without it the quadrature part of
+//! rho would be that of the load.
 //!
 //! # Limits of validity
 //!
@@ -43,6 +43,9 @@
 //!   part of the stated uncertainty: steps that disagree end in "cannot tell". A house in which
 //!   *only* such steps happen reads as joined; what contradicts it is the drive's resistance of
 //!   neutral and ground together, which the judge has beside it.
+//! - Unrest of the supply in the steps' own seconds makes `|dv_nw|^2` larger and so rho smaller:
+//!   towards doubt, never towards "separate".
+//! - Steps are looked for from 4.2 s after the first window on, and after every gap.
 //! - The load is taken to draw from this branch beyond the receptacle or at it.
 
 mod beat;
@@ -77,7 +80,7 @@ impl LoadSteps {
         }
     }
 
-    /// Takes the beat of a window; gives the step that it brought to an end, up to two seconds
+    /// Takes the beat of a window; gives the step that it brought to an end, two to three seconds
     /// after it happened. A beat that does not follow the one before at once starts over: no
     /// step is looked for across the gap.
     pub fn push(&mut self, beat: &Beat, limits: &WatchLimits) -> Option<Found> {
