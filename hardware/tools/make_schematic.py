@@ -51,10 +51,17 @@ def parts():
 
 BLOCKS = {  # where each sheet stands on the first page: x, y, width, height
     "leads": (25.4, 63.5), "strings": (76.2, 63.5), "adc": (127.0, 63.5), "isolation": (177.8, 63.5),
-    "probe": (76.2, 101.6), "drive": (76.2, 139.7), "controller": (228.6, 63.5),
-    "memory": (228.6, 101.6), "panel": (228.6, 139.7), "power": (177.8, 139.7),
+    "probe": (177.8, 92.71), "drive": (177.8, 121.92), "controller": (228.6, 63.5),
+    "memory": (228.6, 92.71), "panel": (228.6, 121.92), "power": (228.6, 34.29),
 }
 WIDE, HIGH = 38.1, 20.32
+
+INSIDE = {
+    "leads": "J101 J102\nR_cal R101\nNARROW WIDE\nINNER_GROUND CLIP", "strings": "R201 to R236\nAIN0 to AIN3\nSTAR",
+    "adc": "U301 Y301\nSTAR_SCK MOSI MISO\nCS DRDY SYNC", "isolation": "PS401 U402 U401\ncrosses the barrier",
+    "probe": "R501 to R503\nK501 K502 U501\ncrosses the barrier", "drive": "PS601 U602 U603\nK601 K602\ncrosses the barrier",
+    "controller": "U701\npins.csv", "memory": "U801 U802\nNOR and I2C", "panel": "D901 to D906\nSW901 J901", "power": "BT1001 U1001\nVSYS +5V",
+}
 
 
 def root(sheets):
@@ -84,8 +91,10 @@ def root(sheets):
     words("Sheets are joined by the global labels on them. Left of the line everything is at mains potential (star,\n"
           "probe, drive); right of it everything may be touched. Crossing it: PS401, U401, PS601, U602, K501, K502, K601, K602.",
           25.4, 43.18)
+    for key, text in INSIDE.items():
+        words(text, BLOCKS[key][0] + 2.54, BLOCKS[key][1] + 2.54)
     x = 222.25
-    body.append(["polyline", ["pts", ["xy", x, 55.88], ["xy", x, 170.18]],
+    body.append(["polyline", ["pts", ["xy", x, 27.94], ["xy", x, 160.02]],
                  ["stroke", ["width", 0.5], ["type", "dash_dot"]], ["uuid", ident("root", "barrier")]])
     return [
         "kicad_sch", ["version", "20250114"], ["generator", Text(PROJECT)], ["generator_version", Text("9.0")],

@@ -6,7 +6,7 @@ pins are asked for by number, so a wire never names a coordinate that a symbol o
 
 from copy import deepcopy
 
-from library import pins
+from library import POWERS, pins
 from sexpr import Text, find, find_all, ident
 
 FONT = ["font", ["size", 1.27, 1.27]]
@@ -31,7 +31,8 @@ class Sheet:
 
     # -- parts
 
-    def part(self, ref, symbol, x, y, turn=0, mirror=None, unit=1, ref_at=None, value_at=None, hide_value=False):
+    def part(self, ref, symbol, x, y, turn=0, mirror=None, unit=1, ref_at=None, value_at=None, hide_value=False,
+             aligned=None):
         """Places a part; `turn` in degrees counter-clockwise. Returns its origin."""
         x, y = round(x, 4), round(y, 4)
         lib = self.symbols[symbol]
@@ -43,6 +44,8 @@ class Sheet:
             raise KeyError(f"{ref} is not in the parts list")
         value = listed["value"] if listed else symbol
         place, justify = self._texts(lib, x, y, turn, mirror, unit, symbol)
+        if aligned:
+            justify = ([["justify", aligned]], [["justify", aligned]])
         ref_x, ref_y = ref_at or place[0]
         value_x, value_y = value_at or place[1]
         hidden = [["hide", "yes"]]
@@ -53,9 +56,9 @@ class Sheet:
             ["exclude_from_sim", "no"], ["in_bom", "yes"], ["on_board", "yes"], ["dnp", "no"],
             ["uuid", ident("part", self.key, ref, unit)],
             ["property", Text("Reference"), Text(ref), ["at", ref_x, ref_y, upright],
-             effects(*justify, *(hidden if ref.startswith("#") else []))],
+             effects(*justify[0], *(hidden if ref.startswith("#") else []))],
             ["property", Text("Value"), Text(value), ["at", value_x, value_y, upright],
-             effects(*justify, *(hidden if hide_value else []))],
+             effects(*justify[1], *(hidden if hide_value else []))],
             ["property", Text("Footprint"), Text(listed["footprint"] if listed else ""), ["at", x, y, 0],
              effects(*hidden)],
             ["property", Text("Datasheet"), Text(""), ["at", x, y, 0], effects(*hidden)],
@@ -103,19 +106,22 @@ class Sheet:
         return (min(xs), min(ys), max(xs), max(ys)) if xs else (0, 0, 0, 0)
 
     def _texts(self, lib, x, y, turn, mirror, unit, symbol):
-        left = [["justify", "left"]]
+        left, right = [["justify", "left"]], [["justify", "right"]]
+        if symbol in POWERS:
+            return ((x, y), (x, y)), ([], [])
         if symbol in ("R", "C", "L", "LED", "D_Schottky"):
             is_flat = (turn % 180 == 90) != (symbol in ("LED", "D_Schottky"))
-            gap = 2.54
+            gap = 3.81 if symbol == "C" else 2.54
             if is_flat:
                 # Below a quarter turn KiCad draws a field along the symbol: it reads level.
-                return ((x, y - gap), (x, y + gap)), []
-            return ((x + gap, y - 1.27), (x + gap, y + 1.27)), left
+                return ((x, y - gap), (x, y + gap)), ([], [])
+            return ((x + 2.54, y - 1.27), (x + 2.54, y + 1.27)), (left, left)
         low_x, low_y, high_x, high_y = self._box(lib, unit)
         corners = [self._turned(x, y, cx, cy, turn, mirror) for cx in (low_x, high_x) for cy in (low_y, high_y)]
-        edge = min(c[0] for c in corners)
-        top, bottom = min(c[1] for c in corners), max(c[1] for c in corners)
-        return ((edge, top - 1.52), (edge, bottom + 1.52)), left
+        first, last = min(c[0] for c in corners), max(c[0] for c in corners)
+        top = min(c[1] for c in corners)
+        # In the outer corners: pins that leave upwards or downwards stand between.
+        return ((first, top - 1.27), (last, top - 1.27)), (right, left)
 
     def power(self, name, x, y, turn=0):
         """A power symbol, or a flag that says where power comes from."""

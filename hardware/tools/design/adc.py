@@ -40,5 +40,5 @@ def draw(s):
     s.power("+3V3_STAR", ex - 5.08, vy - 2.54)
     s.power("STAR", *s.pin("Y301.2"))
     for n, ref in enumerate(("C301", "C302", "C303", "C304", "C306", "C307")):
-        decouple(s, ref, 50.8 + n * 27.94, 160.02, "+3V3_STAR", "STAR")
-    s.note("C301 C302 at AVDD; C303 C304 at DVDD; C306 C307 at the oscillator", 45.72, 177.8)
+        decouple(s, ref, 40.64 + n * 25.4, 152.4, "+3V3_STAR", "STAR")
+    s.note("C301 C302 at AVDD; C303 C304 at DVDD; C306 C307 at the oscillator", 38.1, 170.18)

@@ -7,14 +7,17 @@ def draw(s):
         "The ground string, probe P1 and drive P2 end at the inner ground node, so what they read holds R_cal:\n"
         "a live probe can never read less than 10 ohm. A reading of 0 ohm is a broken tester, not a good ground.",
         25.4, 25.4)
-    s.part("J101", "Conn_3", 63.5, 76.2, mirror="y", ref_at=(55.88, 68.58), value_at=(55.88, 83.82))
-    s.stub("J101.1", 50.8, "NARROW")
-    s.stub("J101.2", 50.8, "WIDE")
-    s.part("R101", "R", 96.52, 78.74, turn=90)
-    s.wire("J101.3", "R101.1")
-    s.stub("R101.2", 19.05, "INNER_GROUND")
-    s.label("GROUND_PIN", 73.66, 78.74, 0, "local")
-    s.part("J102", "Conn_1", 63.5, 114.3, mirror="y", ref_at=(55.88, 110.49), value_at=(55.88, 118.11))
+    s.part("J101", "Conn_3", 63.5, 76.2, mirror="y", ref_at=(58.42, 73.66), value_at=(58.42, 78.74), aligned="left")
+    for pin, y, net in (("J101.1", 66.04, "NARROW"), ("J101.2", 76.2, "WIDE")):
+        x, at = s.pin(pin)
+        s.wire(pin, (x + 5.08, at), (x + 5.08, y), (116.84, y))
+        s.label(net, 116.84, y)
+    s.part("R101", "R", 96.52, 86.36, turn=90)
+    x, at = s.pin("J101.3")
+    s.wire("J101.3", (x + 2.54, at), (x + 2.54, 86.36), "R101.1")
+    s.stub("R101.2", 16.51, "INNER_GROUND")
+    s.label("GROUND_PIN", 73.66, 86.36, 0, "local")
+    s.part("J102", "Conn_1", 63.5, 114.3, mirror="y", ref_at=(58.42, 113.03), value_at=(58.42, 115.57), aligned="left")
     s.stub("J102.1", 50.8, "CLIP")
     s.note("The clip lead is touched. Nothing but its string (990 kohm to the star) and the open relay K602\n"
            "behind a limiter stands between it and the blades.", 25.4, 127.0)

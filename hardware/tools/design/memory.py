@@ -24,7 +24,7 @@ def draw(s):
     s.wire("U802.2", (x, y - 5.08))
     s.power("+3V3", x, y - 5.08)
     s.power("GND", *s.pin("U802.5"))
-    s.part("BT801", "Battery_Cell", 160.02, 66.04)
+    s.part("BT801", "Battery_Cell", 160.02, 66.04, ref_at=(163.83, 63.5), value_at=(163.83, 66.04), aligned="left")
     x, y = s.pin("U802.6")
     bx, by = s.pin("BT801.1")
     s.wire("U802.6", (x, 55.88), (bx, 55.88), (bx, by))

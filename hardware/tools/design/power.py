@@ -4,7 +4,7 @@
 def draw(s):
     s.note("USB reaches VSYS through the diode on the Pico, the battery through D1001; the boost converter makes\n"
            "the 5 V of the isolated supplies from either. Three cells: four would pass the 5.5 V limit of VSYS.", 25.4, 20.32)
-    s.part("BT1001", "Battery_Cell", 45.72, 78.74)
+    s.part("BT1001", "Battery_Cell", 45.72, 78.74, ref_at=(49.53, 76.2), value_at=(49.53, 78.74), aligned="left")
     s.part("D1001", "D_Schottky", 66.04, 66.04, turn=180)
     bx, by = s.pin("BT1001.1")
     s.wire("BT1001.1", (bx, 66.04), "D1001.2")
