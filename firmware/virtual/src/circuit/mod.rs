@@ -153,7 +153,19 @@ impl Circuit {
     /// As [`Self::solve`].
     pub fn factor(&self, hertz: f64) -> Result<Factored, CircuitError> {
         self.check(hertz)?;
-        self.factor_checked(hertz)
+        self.factor_checked(hertz, None)
+    }
+
+    /// As [`Self::factor`], by the pivots of `like`: this network at another frequency. Pivots
+    /// are chosen anew from where one of those is too small.
+    ///
+    /// # Errors
+    /// As [`Self::solve`].
+    pub fn factor_like(&self, like: &Factored, hertz: f64) -> Result<Factored, CircuitError> {
+        if !(hertz.is_finite() && hertz > 0.0) {
+            return Err(CircuitError::Frequency);
+        }
+        self.factor_checked(hertz, Some(like))
     }
 
     fn passage(&mut self, from: Node, to: Node, passive: Passive) {

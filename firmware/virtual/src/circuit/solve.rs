@@ -60,15 +60,19 @@ impl Solution {
 }
 
 impl Circuit {
-    pub(super) fn factor_checked(&self, hertz: f64) -> Result<Factored, CircuitError> {
+    pub(super) fn factor_checked(
+        &self,
+        hertz: f64,
+        like: Option<&Factored>,
+    ) -> Result<Factored, CircuitError> {
         let (equations, right) = self.equations(hertz);
-        let factors = equations.factor()?;
-        self.factored(equations, factors, right)
+        let factors = equations.factor(like)?;
+        self.factored(&equations, factors, right)
     }
 
     pub(super) fn factored(
         &self,
-        equations: Equations,
+        equations: &Equations,
         factors: Triangles,
         right: Vec<Phasor>,
     ) -> Result<Factored, CircuitError> {

@@ -33,7 +33,7 @@ pub(super) struct Sparse {
 /// One elimination: where its pivot stands, the rows that it changed, and the other columns of
 /// its own row.
 #[derive(Clone, Copy, Debug)]
-struct Step {
+pub(super) struct Step {
     row: usize,
     column: usize,
     below: u128,
@@ -88,13 +88,30 @@ impl Sparse {
         self.columns[column] |= 1 << row;
     }
 
-    /// Factors it.
-    pub(super) fn factor(mut self) -> Result<Factors, CircuitError> {
+    /// Factors it. Pivots are taken from `order` as long as they will do: each is the only one of
+    /// its column, or half the largest there.
+    pub(super) fn factor(mut self, order: &[Step]) -> Result<Factors, CircuitError> {
         let size = self.size;
         let mut counts = [self.rows.as_slice(), self.columns.as_slice()]
             .map(|masks| masks.iter().map(|mask| mask.count_ones()).collect());
-        let mut waiting: Vec<usize> = (0..size).collect();
         let mut steps = Vec::with_capacity(size);
+        for step in order {
+            let (row, column) = (step.row, step.column);
+            let will_do = row < size
+                && column < size
+                && self.columns[column] >> row & 1 == 1
+                && self.may_be_pivot(row, column);
+            if !will_do {
+                break;
+            }
+            steps.push(self.eliminate(row, column, &mut counts));
+        }
+        let taken = steps
+            .iter()
+            .fold(0_u128, |taken, step| taken | 1 << step.column);
+        let mut waiting: Vec<usize> = (0..size)
+            .filter(|column| taken >> column & 1 == 0)
+            .collect();
         while !waiting.is_empty() {
             let (place, row) = self
                 .pivot(&waiting, &counts)
@@ -107,6 +124,13 @@ impl Sparse {
             values: self.values,
             steps,
         })
+    }
+
+    fn may_be_pivot(&self, row: usize, column: usize) -> bool {
+        let size_of = |row: usize| self.values[row * self.size + column].norm_sqr();
+        let largest = bits(self.columns[column]).map(size_of).fold(0.0, f64::max);
+        // Written so that a NaN is no pivot.
+        size_of(row) > 0.0 && size_of(row) >= LEAST_SQUARED * largest
     }
 
     /// The next pivot: the place of its column among those that wait, and its row.
@@ -193,6 +217,11 @@ impl Sparse {
 }
 
 impl Factors {
+    /// The pivots, in the order in which they were taken.
+    pub(super) fn order(&self) -> &[Step] {
+        &self.steps
+    }
+
     /// The unknowns for one right side, which is used up.
     pub(super) fn solve(&self, mut right: Vec<Phasor>) -> Vec<Phasor> {
         let zero = Phasor::new(0.0, 0.0);

@@ -28,10 +28,7 @@ use crate::circuit::Phasor;
 use crate::house::{HouseError, Receptacle, Supply, Truth};
 use crate::tester::Specimen;
 use slotwise_core::slots::{ClipTarget, LEADS};
-use slotwise_core::units::{Hertz, Ohms, Volts};
-
-/// The resistor between the ground pin and the inner ground node.
-pub const REFERENCE_RESISTOR: Ohms = Ohms::new(10.0);
+use slotwise_core::units::{Hertz, Volts};
 
 /// Above this a path is open.
 const OPEN: f64 = 100_000.0;

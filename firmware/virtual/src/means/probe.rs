@@ -3,14 +3,10 @@
 //! R = Re(d v_g / I) - R_cal, where v_g is the inner ground node against the other blade and I
 //! the probe's current. The other blade carries none of it, so its wire does not count.
 
-use super::REFERENCE_RESISTOR;
 use crate::circuit::{Node, Phasor, Solution};
 use crate::house::{HouseError, Receptacle, Wired, imbalance_of};
 use crate::tester::Specimen;
-use slotwise_core::units::{Amperes, Ohms};
-
-/// The probe: three resistors of 30 kohm.
-const PROBE: Ohms = Ohms::new(90_000.0);
+use slotwise_core::units::Amperes;
 
 /// The blade that a probe is fed from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -39,9 +35,9 @@ pub fn earth_path_ohms(
 ) -> Result<f64, HouseError> {
     let off = look(receptacle, specimen, blade, false)?;
     let on = look(receptacle, specimen, blade, true)?;
-    let current = on.drive / f64::from(PROBE.get());
+    let current = on.drive / f64::from(specimen.currents.probe_resistance().get());
     let reading = ((on.rest - off.rest) / current).re;
-    Ok(reading - f64::from(REFERENCE_RESISTOR.get()))
+    Ok(reading - f64::from(specimen.currents.reference.get()))
 }
 
 /// What an interrupter upstream sees while P1 from `blade` is switched on, were its interlock
@@ -56,23 +52,22 @@ pub fn imbalance_while_probed(
 ) -> Result<Option<Amperes>, HouseError> {
     let mut networks = receptacle.networks(specimen, true)?;
     for wired in &mut networks {
-        fit(wired, blade, true);
+        fit(wired, specimen, blade, true);
     }
     imbalance_of(&networks)
 }
 
-/// Puts the reference resistor and, `switched_on`, the probe into the network: the node that
-/// feeds it, the inner ground node, the other blade.
-fn fit(wired: &mut Wired, blade: Blade, switched_on: bool) -> [Node; 3] {
-    let [narrow, wide, ground, _] = wired.slots;
+/// Puts the probe into the network if it is `switched_on`: the node that feeds it, the inner
+/// ground node, the other blade.
+fn fit(wired: &mut Wired, specimen: &Specimen, blade: Blade, switched_on: bool) -> [Node; 3] {
+    let [narrow, wide, inner, _] = wired.leads;
     let (fed, other) = match blade {
         Blade::Narrow => (narrow, wide),
         Blade::Wide => (wide, narrow),
     };
-    let inner = wired.circuit.node("inner ground");
-    wired.circuit.resistor(inner, ground, REFERENCE_RESISTOR);
     if switched_on {
-        wired.circuit.resistor(fed, inner, PROBE);
+        let probe = specimen.currents.probe_resistance();
+        wired.circuit.resistor(fed, inner, probe);
     }
     [fed, inner, other]
 }
@@ -84,7 +79,7 @@ fn look(
     switched_on: bool,
 ) -> Result<Seen, HouseError> {
     let mut wired = receptacle.fundamental_network(specimen, true)?;
-    let [fed, inner, other] = fit(&mut wired, blade, switched_on);
+    let [fed, inner, other] = fit(&mut wired, specimen, blade, switched_on);
     let solution: Solution = wired
         .circuit
         .solve(wired.hertz)

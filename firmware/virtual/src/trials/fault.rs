@@ -17,6 +17,8 @@ pub enum TesterFault {
     SwappedChannels(Lead, Lead),
     /// The probe never closes: no current flows when the firmware believes it does.
     StuckProbe,
+    /// The drive never closes, likewise.
+    StuckDrive,
     /// A high bit of a channel's codes is stuck. The error depends on the code alone, so its
     /// fundamental is in phase with the lead: this many volts RMS along it.
     StuckBit(Lead, f64),
@@ -60,6 +62,7 @@ impl TesterFault {
             Self::GainShift(..) => "gain shift",
             Self::SwappedChannels(..) => "swapped channels",
             Self::StuckProbe => "stuck probe",
+            Self::StuckDrive => "stuck drive",
             Self::StuckBit(..) => "stuck bit",
         }
     }
@@ -76,26 +79,17 @@ impl TesterFault {
                     leads[lead.channel()] *= 1.0 + volts / size;
                 }
             }
-            Self::StuckProbe => {}
+            Self::StuckProbe | Self::StuckDrive => {}
         }
     }
 
-    /// What it makes of an earth-path reading that would have been `ohms` beside the
-    /// reference resistor of 10 ohm: the probe's voltage is read on the ground and the wide
-    /// channel.
-    pub(super) fn disturb_path(&self, ohms: f64) -> f64 {
-        let whole = ohms + 10.0;
-        let read = match *self {
-            Self::StuckProbe | Self::DeadChannel(Lead::Ground) => 0.0,
-            Self::GainShift(Lead::Ground, factor) => whole * factor,
-            Self::SwappedChannels(one, other) => match (one, other) {
-                (Lead::Ground, Lead::Wide) | (Lead::Wide, Lead::Ground) => -whole,
-                // The clip and the narrow slot do not move when the probe closes.
-                (Lead::Ground, _) | (_, Lead::Ground) => 0.0,
-                _ => whole,
-            },
-            _ => whole,
-        };
-        read - 10.0
+    /// What it makes of what a current of the tester's own changes of the leads' voltages: of
+    /// volts next to nothing, so that high bits of the codes do not move.
+    pub(super) fn disturb_change(&self, leads: &mut [Phasor; LEADS]) {
+        match self {
+            Self::StuckProbe => *leads = [Phasor::new(0.0, 0.0); LEADS],
+            Self::StuckBit(..) | Self::StuckDrive => {}
+            _ => self.disturb(leads),
+        }
     }
 }

@@ -12,6 +12,7 @@
 mod draw;
 mod fault;
 mod observe;
+mod plugged;
 
 pub use draw::Draw;
 pub use fault::TesterFault;
