@@ -9,7 +9,6 @@ use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_storage_async::nor_flash::MultiwriteNorFlash;
 use slotwise_core::calibration::{self, Calibration};
 use slotwise_core::evidence::Evidence;
-use slotwise_core::finding::FindingCode;
 use slotwise_core::lamps::{LAMPS, Panel};
 use slotwise_core::limits::Limits;
 use slotwise_core::link::{Answer, Hello, Look, PROTOCOL, Phase, Status};
@@ -127,8 +126,7 @@ where
     /// Takes what the converter delivered, and what the tester's own outputs did while it was
     /// converted. Call it for every frame, in order.
     pub fn frame(&mut self, delivered: Result<Frame, FrameFault>, applied: Applied) {
-        let _ = applied;
-        if let Some(event) = self.sequence.frame(delivered) {
+        if let Some(event) = self.sequence.frame(delivered, applied) {
             self.on_event(event);
         }
     }
@@ -157,7 +155,7 @@ where
     /// [`Tester::poll`].
     #[must_use]
     pub const fn order(&self) -> Order {
-        Order::Rest
+        self.sequence.order()
     }
 
     /// Begins a test now, with this said of the clip.
@@ -202,10 +200,10 @@ where
                     .show(Panel::for_verdict(&test.verdict, &test.evidence));
                 self.keep_seen(test.evidence);
                 self.shown = Some(test.verdict.clone());
-                // One record can wait; a second end within one poll writes the first at once.
-                self.write_pending();
-                self.pending = Some((at, Body::Test(test)));
+                self.keep(at, Body::Test(test));
             }
+            Event::Page { at, page } => self.keep(at, Body::WatchPage(page)),
+            Event::Step { at, step } => self.keep(at, Body::WatchStep(step)),
             Event::Unplugged => {
                 self.lamps.show(Panel::DARK);
                 self.shown = None;
@@ -213,6 +211,12 @@ where
                 self.windows = self.windows.wrapping_add(1);
             }
         }
+    }
+
+    /// One record can wait; a second one within one poll writes the first at once.
+    fn keep(&mut self, at: Millis, body: Body) {
+        self.write_pending();
+        self.pending = Some((at, body));
     }
 
     fn keep_seen(&mut self, evidence: Evidence) {
@@ -263,10 +267,24 @@ where
                 }
                 _ => self.sequence.start(self.sequence.clip()),
             },
-            // A hold begins a test anew; the load-cycle watch will take it over.
-            Some(ButtonEvent::Hold) => self.sequence.start(self.sequence.clip()),
+            Some(ButtonEvent::Hold) => hold(&mut self.sequence),
             None => {}
         }
+    }
+}
+
+/// A hold begins or ends the load-cycle watch. Nobody can say by a button what the clip is on,
+/// so it is taken to be on the appliance; hanging free it shows tens of volts and no pass.
+/// Without voltage a hold asks for the power-off check, during a test it begins the test anew.
+fn hold(sequence: &mut Sequence) {
+    let was_watching = sequence.stop_watch();
+    if !was_watching && !sequence.start_watch(ClipTarget::ApplianceFrame) {
+        let clip = if sequence.is_testing() {
+            sequence.clip()
+        } else {
+            ClipTarget::ApplianceFrame
+        };
+        sequence.start(clip);
     }
 }
 
@@ -331,23 +349,14 @@ impl<F: MultiwriteNorFlash> Records for View<'_, F> {
         self.sequence.start(clip);
     }
     fn look(&self) -> Look {
-        let phase = if self
-            .shown
-            .is_some_and(|verdict| verdict.outcome == Outcome::TesterFault)
-        {
+        let is_fault = |verdict: &Verdict| verdict.outcome == Outcome::TesterFault;
+        let phase = if self.shown.is_some_and(is_fault) {
             Phase::TesterFault
-        } else if self.sequence.is_testing() {
-            Phase::Wiring
-        } else if self
-            .shown
-            .and_then(Verdict::first)
-            .is_none_or(|finding| finding.code == FindingCode::Dead)
-        {
-            Phase::Waiting
         } else {
-            Phase::Steady
+            self.sequence.phase()
         };
         let look = Look {
+            watch: self.sequence.cycle(),
             windows: self.windows,
             panel: self.panel,
             answer: self.shown.map(Answer::from),
@@ -359,11 +368,11 @@ impl<F: MultiwriteNorFlash> Records for View<'_, F> {
         }
     }
 
-    fn start_watch(&mut self, _clip: ClipTarget) -> bool {
-        false
+    fn start_watch(&mut self, clip: ClipTarget) -> bool {
+        self.sequence.start_watch(clip)
     }
 
     fn stop_watch(&mut self) -> bool {
-        false
+        self.sequence.stop_watch()
     }
 }

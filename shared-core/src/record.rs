@@ -15,6 +15,7 @@ use crate::sample::FRAMES_PER_SECOND;
 use crate::slots::LEADS;
 use crate::units::{Millis, UnixSeconds, Volts};
 use crate::verdict::Verdict;
+use crate::watch::{Page, StepWave};
 
 /// Schema of the records that this version writes.
 pub const SCHEMA: u16 = 1;
@@ -120,6 +121,10 @@ pub enum Body {
     Boot(BootCause),
     /// A test ended in a verdict.
     Test(Test),
+    /// A minute of a load-cycle watch. The watch ends in a [`Body::Test`].
+    WatchPage(Page),
+    /// A load step of a load-cycle watch.
+    WatchStep(StepWave),
 }
 
 /// Why the tester started.

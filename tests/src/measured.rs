@@ -4,6 +4,7 @@
 use slotwise_core::limits::Limits;
 use slotwise_core::record::Test;
 use slotwise_core::slots::ClipTarget;
+use slotwise_core::stimulus::Applied;
 use slotwise_core::units::Millis;
 use slotwise_firmware::sequence::{Event, Sequence};
 use slotwise_virtual::board::calibrate;
@@ -21,11 +22,11 @@ pub fn first_test(specimen: &Specimen, receptacle: &Receptacle, clip: ClipTarget
     let source = PhasorSource::plugged(specimen, receptacle).expect("the receptacle is solved");
     let truth = source.truth(0).expect("the tester is plugged in");
     let mut front_end = FrontEnd::new(specimen.clone(), Box::new(source));
-    let mut sequence = Sequence::new(Some(calibrate(specimen)), Limits::DEFAULT);
+    let mut sequence = Sequence::new(Some(calibrate(specimen)), Limits::DEFAULT).without_outputs();
     sequence.start(clip);
     let mut first_answer = None;
     for number in 0..20_000 {
-        match sequence.frame(Ok(front_end.frame(number))) {
+        match sequence.frame(Ok(front_end.frame(number)), Applied::Nothing) {
             Some(Event::Answer { .. }) => {
                 first_answer.get_or_insert(sequence.at());
             }
@@ -36,7 +37,7 @@ pub fn first_test(specimen: &Specimen, receptacle: &Receptacle, clip: ClipTarget
                     truth,
                 };
             }
-            Some(Event::Unplugged) | None => {}
+            _ => {}
         }
     }
     panic!("no test ended within five seconds");

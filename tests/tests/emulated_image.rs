@@ -178,7 +178,7 @@ fn the_emulated_image_and_the_desktop_write_the_same_records() {
                 assert_eq!(test.evidence.health.bad_frames, 0);
                 test.verdict.first().map(|finding| finding.code)
             }
-            Body::Boot(_) => None,
+            _ => None,
         })
         .collect();
     assert_eq!(

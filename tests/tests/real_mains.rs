@@ -17,6 +17,7 @@ use std::process::Command;
 use slotwise_core::finding::FindingCode;
 use slotwise_core::limits::Limits;
 use slotwise_core::record::Test;
+use slotwise_core::stimulus::Applied;
 use slotwise_core::units::Volts;
 use slotwise_core::verdict::Outcome;
 use slotwise_firmware::sequence::{Event, Sequence};
@@ -59,12 +60,14 @@ fn test_of(nw: &[f64], current: &[f64], seed: u64) -> Test {
     let waveform = SlotWaveform::new(columns, Volts::new(0.1)).expect("the rows are whole");
     let source = WaveformSource::new(&specimen, waveform, Repeat::Looped, 0);
     let mut front_end = FrontEnd::new(specimen.clone(), Box::new(source));
-    let mut sequence = Sequence::new(Some(calibrate(&specimen)), Limits::DEFAULT);
+    let mut sequence = Sequence::new(Some(calibrate(&specimen)), Limits::DEFAULT).without_outputs();
     (0..20_000)
-        .find_map(|number| match sequence.frame(Ok(front_end.frame(number))) {
-            Some(Event::Ended { test, .. }) => Some(test),
-            _ => None,
-        })
+        .find_map(
+            |number| match sequence.frame(Ok(front_end.frame(number)), Applied::Nothing) {
+                Some(Event::Ended { test, .. }) => Some(test),
+                _ => None,
+            },
+        )
         .expect("a test ends within five seconds")
 }
 

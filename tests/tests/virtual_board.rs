@@ -114,7 +114,7 @@ enum Answer {
 fn first_code(record: &Record) -> Option<FindingCode> {
     match &record.body {
         Body::Test(test) => test.verdict.first().map(|finding| finding.code),
-        Body::Boot(_) => None,
+        _ => None,
     }
 }
 

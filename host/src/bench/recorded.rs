@@ -7,6 +7,7 @@ use slotwise_core::limits::{BandSet, Limits};
 use slotwise_core::record::{Body, Digest, Record, RecordNumber, Test, TesterId, Version};
 use slotwise_core::sample::FRAMES_PER_SECOND;
 use slotwise_core::slots::ClipTarget;
+use slotwise_core::stimulus::Applied;
 use slotwise_core::units::{Millis, Volts};
 use slotwise_firmware::sequence::{Event, Sequence};
 use slotwise_virtual::board::calibrate;
@@ -108,10 +109,13 @@ fn test_of(recording: Recording, play: Play<'_>) -> Result<Test, Error> {
     let source = WaveformSource::new(&specimen, waveform, repeat, 0);
     let calibration = calibrate(&specimen);
     let mut front_end = FrontEnd::new(specimen, Box::new(source));
-    let mut sequence = Sequence::new(Some(calibration), Limits::with_band(play.band));
+    let mut sequence =
+        Sequence::new(Some(calibration), Limits::with_band(play.band)).without_outputs();
     sequence.start(play.clip);
     for number in 0..PATIENCE * u64::from(FRAMES_PER_SECOND) {
-        if let Some(Event::Ended { test, .. }) = sequence.frame(Ok(front_end.frame(number))) {
+        if let Some(Event::Ended { test, .. }) =
+            sequence.frame(Ok(front_end.frame(number)), Applied::Nothing)
+        {
             return Ok(test);
         }
     }

@@ -11,7 +11,7 @@ use super::numbers::{band_line, volts, when};
 use super::sheet::evidence_rows;
 use super::style::STYLE;
 use super::table::finding_line;
-use super::{Item, Origin, Report, TestView, lamps_drawing, waveform};
+use super::{Item, Origin, Report, TestView, lamps_drawing, watch, waveform};
 use crate::texts::{Labels, Language, Severity, codes};
 
 /// The whole page.
@@ -156,9 +156,11 @@ fn overview_row(language: &dyn Language, item: &Item) -> Markup {
                     }
                 }
                 (None, Ok(record)) => {
-                    td class="soft" { (labels.start) }
+                    td class="soft" {
+                        (if matches!(record.body, Body::Boot(_)) { labels.start } else { labels.watch })
+                    }
                     td class="soft" colspan="6" {
-                        @if let Body::Boot(cause) = &record.body { (language.boot(*cause)) }
+                        (watch::what(language, &record.body))
                         (chain_note(language, item))
                     }
                 }

@@ -8,8 +8,10 @@ use slotwise_core::evidence::{Evidence, Measured, Missing, Reading};
 use slotwise_core::finding::Finding;
 use slotwise_core::lamps::{Lamp, Panel};
 use slotwise_core::record::Body;
+use slotwise_core::units::Ohms;
 use slotwise_core::verdict::Verdict;
 
+use super::watch::Seen;
 use super::{Item, Origin, Report};
 use crate::chain::Unreadable;
 use crate::texts::{Language, Severity, codes};
@@ -69,6 +71,8 @@ struct Entry<'r> {
     made: Option<Made>,
     #[serde(skip_serializing_if = "Option::is_none")]
     boot: Option<&'static str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    watch: Option<Seen>,
     #[serde(skip_serializing_if = "Option::is_none")]
     test: Option<TestEntry>,
 }
@@ -164,7 +168,11 @@ struct EvidenceEntry {
     slots: Slots,
     frequency: Value,
     earth_path: Value,
+    hot_and_ground: Value,
+    neutral_and_ground: Value,
+    neutral_to_clip: Value,
     load_step_rho: Value,
+    watch: Option<WatchEntry>,
     clip: &'static str,
     clip_wide: Value,
     unsteadiness_volts: f32,
@@ -174,6 +182,20 @@ struct EvidenceEntry {
     windows: u16,
     bad_frames: u32,
     clipped_frames: u32,
+}
+
+#[derive(Serialize)]
+struct WatchEntry {
+    seconds: u16,
+    steps: u16,
+    neutral_drop: Value,
+    frame_shift: Value,
+    idle_volts: f32,
+    highest_volts: f32,
+}
+
+fn ohms(reading: &Measured<Ohms>) -> Value {
+    measured(reading, "ohm", |r| (r.value.get(), r.u.get()))
 }
 
 impl<'r> Document<'r> {
@@ -217,8 +239,9 @@ impl<'r> Entry<'r> {
         let record = item.record.as_ref().ok();
         let boot = record.and_then(|record| match &record.body {
             Body::Boot(cause) => Some(codes::boot(*cause)),
-            Body::Test(_) => None,
+            Body::Test(_) | Body::WatchPage(_) | Body::WatchStep(_) => None,
         });
+        let watch = record.and_then(|record| Seen::of(&record.body));
         Self {
             number: item.number.get(),
             receptacle: item.place.as_ref().map(|place| place.name.as_str()),
@@ -234,6 +257,7 @@ impl<'r> Entry<'r> {
                 unix_seconds: record.clock.map(|clock| clock.get()),
             }),
             boot,
+            watch,
             test: item.test().map(|test| TestEntry {
                 verdict: VerdictEntry::of(language, test.verdict),
                 tester_said: item
@@ -352,7 +376,10 @@ impl EvidenceEntry {
         Self {
             slots,
             frequency: measured(&evidence.frequency, "Hz", |r| (r.value.get(), r.u.get())),
-            earth_path: measured(&evidence.earth_path, "ohm", |r| (r.value.get(), r.u.get())),
+            earth_path: ohms(&evidence.earth_path),
+            hot_and_ground: ohms(&evidence.hot_and_ground),
+            neutral_and_ground: ohms(&evidence.neutral_and_ground),
+            neutral_to_clip: ohms(&evidence.neutral_to_clip),
             load_step_rho: match &evidence.load_step {
                 Ok(step) => Value::Known {
                     value: step.rho.value.get(),
@@ -361,6 +388,14 @@ impl EvidenceEntry {
                 },
                 Err(reason) => missing(*reason),
             },
+            watch: evidence.watch.as_ref().ok().map(|watch| WatchEntry {
+                seconds: watch.seconds,
+                steps: watch.steps,
+                neutral_drop: measured(&watch.neutral_drop, "V", |r| (r.value.get(), r.u.get())),
+                frame_shift: measured(&watch.frame_shift, "V", |r| (r.value.get(), r.u.get())),
+                idle_volts: watch.idle.get(),
+                highest_volts: watch.highest.get(),
+            }),
             clip: codes::clip(evidence.clip_target),
             clip_wide: match (&evidence.clip_wide, &evidence.slots) {
                 (Ok(clip), Ok(slots)) => Value::Known {

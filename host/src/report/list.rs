@@ -2,14 +2,13 @@
 //! words that the text reports share.
 
 use slotwise_core::evidence::PairVoltage;
-use slotwise_core::record::Body;
 use slotwise_core::verdict::Outcome;
 
 use anstyle::{AnsiColor, Color, Style};
 
 use super::numbers::volts;
 use super::table::{finding_line, lamp_letters, next_line, with_chain};
-use super::{Item, Report, TestView};
+use super::{Item, Report, TestView, watch};
 use crate::texts::{Language, codes};
 
 /// Width of the number and the space after it.
@@ -53,11 +52,8 @@ fn entry(language: &dyn Language, text: &mut String, item: &Item, width: usize) 
             );
         }
         (Ok(record), None) => {
-            let what = match &record.body {
-                Body::Boot(cause) => language.boot(*cause),
-                Body::Test(_) => "",
-            };
-            wrap(text, &number, &with_chain(language, what, item), width);
+            let what = watch::what(language, &record.body);
+            wrap(text, &number, &with_chain(language, &what, item), width);
         }
         (Err(why), None) => {
             let line = format!("{}: {why}", language.labels().not_readable);

@@ -11,6 +11,7 @@ pub mod sheet;
 mod style;
 pub mod table;
 pub mod trials;
+mod watch;
 pub mod waveform;
 
 use slotwise_core::evidence::Evidence;
@@ -19,7 +20,7 @@ use slotwise_core::lamps::Panel;
 use slotwise_core::limits::{BandSet, Limits};
 use slotwise_core::link::Hello;
 use slotwise_core::record::{Body, Record, RecordError, RecordNumber, Snapshot};
-use slotwise_core::verdict::{Outcome, Verdict};
+use slotwise_core::verdict::Verdict;
 
 use crate::chain::{ChainLink, Checked, Unreadable, check};
 use crate::exit::Exit;
@@ -189,17 +190,8 @@ impl Report {
     #[must_use]
     pub fn judgement(&self) -> Exit {
         self.tests()
-            .map(|(_, test)| exit_of(test.verdict.outcome))
+            .map(|(_, test)| Exit::of(test.verdict.outcome))
             .fold(Exit::Done, Exit::graver)
-    }
-}
-
-const fn exit_of(outcome: Outcome) -> Exit {
-    match outcome {
-        Outcome::Proven | Outcome::NoFaultFound => Exit::Done,
-        Outcome::Fault => Exit::Fault,
-        Outcome::Danger => Exit::Danger,
-        Outcome::CannotTell | Outcome::TesterFault => Exit::CannotTell,
     }
 }
 

@@ -2,15 +2,14 @@
 
 use std::fmt::Write as _;
 
-use slotwise_core::evidence::Evidence;
+use slotwise_core::evidence::{Evidence, Measured, Missing};
 use slotwise_core::finding::{Finding, FindingCode};
 use slotwise_core::lamps::Lamp;
-use slotwise_core::record::Body;
 use slotwise_core::units::Volts;
 
 use super::list::wrap;
 use super::numbers::{band_line, degrees, hertz, ohms, slot_volts, when, with_uncertainty};
-use super::{Item, Origin, Report, TestView};
+use super::{Item, Origin, Report, TestView, watch};
 use crate::texts::{Language, PairValue, Severity, codes};
 
 /// The sheet of `item`, wrapped to `width` columns.
@@ -39,8 +38,8 @@ pub fn render(report: &Report, item: &Item, width: u16) -> String {
             sheet.field(labels.made, &when(language, record));
             let by = format!("{}, {} {}", record.tester, labels.firmware, record.firmware);
             sheet.field(labels.tester, &by);
-            if let Body::Boot(cause) = &record.body {
-                sheet.line(language.boot(*cause));
+            if item.test().is_none() {
+                sheet.line(&watch::what(language, &record.body));
             }
         }
         Err(why) => sheet.field(labels.not_readable, &why.to_string()),
@@ -197,7 +196,19 @@ pub fn evidence_rows(language: &dyn Language, evidence: &Evidence) -> Vec<(&'sta
     }
     rows.push((labels.frequency, hertz(language, &evidence.frequency)));
     rows.push((labels.earth_path, ohms(language, &evidence.earth_path)));
+    for (name, path) in [
+        (labels.hot_and_ground, &evidence.hot_and_ground),
+        (labels.neutral_and_ground, &evidence.neutral_and_ground),
+        (labels.neutral_to_clip, &evidence.neutral_to_clip),
+    ] {
+        if *path != Measured::Missing(Missing::NotAsked) {
+            rows.push((name, ohms(language, path)));
+        }
+    }
     rows.push((labels.load_steps, load_steps(language, evidence)));
+    if let Ok(watch) = &evidence.watch {
+        rows.push((labels.watch, language.watch(watch)));
+    }
     rows.push((
         labels.clip_on,
         language.clip(evidence.clip_target).to_owned(),

@@ -13,7 +13,7 @@ use slotwise_core::record::{Body, BootCause};
 use slotwise_core::verdict::Outcome;
 
 use super::numbers::volts;
-use super::{Item, Report, TestView, list};
+use super::{Item, Report, TestView, list, watch};
 use crate::texts::{Language, codes};
 
 /// Width where the output is no terminal and `COLUMNS` does not say.
@@ -103,16 +103,15 @@ fn row(language: &dyn Language, item: &Item, placed: bool) -> Vec<Cell> {
     match (&item.record, item.test()) {
         (_, Some(test)) => cells.extend(test_cells(language, item, &test)),
         (Ok(record), None) => {
-            let what = match &record.body {
-                Body::Boot(cause) => language.boot(*cause),
-                Body::Test(_) => "",
-            };
+            let what = watch::what(language, &record.body);
+            let labels = language.labels();
             let sign = match &record.body {
-                Body::Boot(BootCause::PowerOn) | Body::Test(_) => language.labels().start,
-                Body::Boot(BootCause::Watchdog | BootCause::Panic) => language.labels().restart,
+                Body::Boot(BootCause::PowerOn) | Body::Test(_) => labels.start,
+                Body::Boot(BootCause::Watchdog | BootCause::Panic) => labels.restart,
+                Body::WatchPage(_) | Body::WatchStep(_) => labels.watch,
             };
             cells.push(Cell::new(sign).add_attribute(Attribute::Dim));
-            cells.push(Cell::new(with_chain(language, what, item)));
+            cells.push(Cell::new(with_chain(language, &what, item)));
         }
         (Err(why), None) => {
             cells.push(Cell::new(language.labels().not_readable).fg(Color::Yellow));

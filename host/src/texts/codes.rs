@@ -4,6 +4,7 @@
 use slotwise_core::evidence::Missing;
 use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::lamps::{Lamp, Rhythm};
+use slotwise_core::link::Phase;
 use slotwise_core::record::BootCause;
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::topology::Topology;
@@ -258,5 +259,20 @@ pub const fn severity(severity: Severity) -> &'static str {
         Severity::NotByItself => "not-by-itself",
         Severity::NoneFound => "none-found",
         Severity::Untold => "untold",
+    }
+}
+
+/// What a tester is doing.
+#[must_use]
+pub const fn phase(phase: Phase) -> &'static str {
+    match phase {
+        Phase::Wiring => "wiring",
+        Phase::EarthPath => "earth-path",
+        Phase::NeutralAndGround => "neutral-and-ground",
+        Phase::Steady => "steady",
+        Phase::LoadCycle => "load-cycle",
+        Phase::Waiting => "waiting",
+        Phase::TesterFault => "tester-fault",
+        Phase::NeutralToClip => "neutral-to-clip",
     }
 }

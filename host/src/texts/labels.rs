@@ -105,8 +105,16 @@ pub struct Labels {
     pub frequency: &'static str,
     /// Earth path.
     pub earth_path: &'static str,
+    /// Hot conductor, source and earth path together.
+    pub hot_and_ground: &'static str,
+    /// Neutral and earth path together.
+    pub neutral_and_ground: &'static str,
+    /// Neutral to what the clip is on, power off.
+    pub neutral_to_clip: &'static str,
     /// Load steps.
     pub load_steps: &'static str,
+    /// Load-cycle watch.
+    pub watch: &'static str,
     /// What the clip was on.
     pub clip_on: &'static str,
     /// Clip to wide slot.

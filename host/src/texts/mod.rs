@@ -10,23 +10,25 @@
 pub mod codes;
 mod english;
 mod labels;
+pub mod live;
 mod severity;
 
 use core::fmt::Debug;
 
-use slotwise_core::evidence::{FrameHealth, Missing};
+use slotwise_core::evidence::{FrameHealth, Missing, Watch};
 use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::lamps::{Lamp, Panel, Rhythm};
 use slotwise_core::record::BootCause;
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::topology::{Topology, TopologySet};
-use slotwise_core::units::Volts;
+use slotwise_core::units::{Millis, Volts};
 use slotwise_core::verdict::{Outcome, Unproven};
 
 use crate::chain::ChainLink;
 
 pub use english::English;
 pub use labels::Labels;
+pub use live::LiveTexts;
 pub use severity::Severity;
 
 /// The words of one finding, whatever it is judged together with.
@@ -106,6 +108,8 @@ pub trait Language: Debug + Sync {
     fn tag(&self) -> &'static str;
     /// Headings, column names and names of values.
     fn labels(&self) -> &'static Labels;
+    /// Words of the live view.
+    fn live(&self) -> &'static LiveTexts;
     /// What is said of every receptacle.
     fn cautions(&self) -> Cautions;
 
@@ -155,6 +159,12 @@ pub trait Language: Debug + Sync {
     fn pair(&self, value: &PairValue) -> String;
     /// What the load steps gave: neutral's share of the drop, from how many, how deep.
     fn load_step(&self, share: &str, steps: u16, sag: Volts) -> String;
+    /// What the load-cycle watch gave.
+    fn watch(&self, watch: &Watch) -> String;
+    /// A minute of the load-cycle watch: its seconds from the start.
+    fn watch_page(&self, from: u16, to: u16) -> String;
+    /// A step of the load-cycle watch: which, when, and how far narrow to wide changed.
+    fn watch_step(&self, number: u16, at: Millis, sag: Volts) -> String;
     /// How much the voltages moved.
     fn moved(&self, at_most: Volts) -> String;
     /// Sum of the four inputs.

@@ -1,7 +1,7 @@
 //! The evidence that a calibrated, healthy tester would gather at a wiring of the atlas.
 //!
 //! Values are the computed ones; the uncertainties are the targets of the measurements (0.11 %
-//! and 2 mV, 0.05 ohm, 0.01 of rho). No noise: the atlas asks what can be known at best.
+//! and 2 mV, 0.05 ohm by P1 and 0.02 ohm by P2, 0.01 of rho). No noise: the atlas asks what can be known at best.
 
 use slotwise_core::evidence::{
     Evidence, FrameHealth, LoadStep, Measured, Missing, PairVoltage, Phasor, Reading, SlotVoltages,
@@ -19,6 +19,8 @@ use slotwise_virtual::tester::SensingString;
 pub struct Taken {
     /// P1 from narrow.
     pub earth_path: bool,
+    /// P2.
+    pub drive: bool,
     /// The load step.
     pub load_step: bool,
     /// The clip on an independent earth.
@@ -29,16 +31,18 @@ impl Taken {
     /// Every means.
     pub const ALL: Self = Self {
         earth_path: true,
+        drive: true,
         load_step: true,
         clip: true,
     };
 
     /// Every choice of means.
     pub fn every() -> impl Iterator<Item = Self> {
-        (0..8).map(|bits| Self {
+        (0..16).map(|bits| Self {
             earth_path: bits & 1 != 0,
-            load_step: bits & 2 != 0,
-            clip: bits & 4 != 0,
+            drive: bits & 2 != 0,
+            load_step: bits & 4 != 0,
+            clip: bits & 8 != 0,
         })
     }
 }
@@ -89,11 +93,10 @@ pub fn evidence(page: &Page, taken: Taken) -> Evidence {
         evidence.clip_wide = Ok(phasor(truth.cw, zero));
     }
     if taken.earth_path {
-        evidence.earth_path = match signature.p1 {
-            means::Reading::Value(ohms) => Measured::known(Ohms::from_f64(ohms), Ohms::new(0.05)),
-            means::Reading::Open | means::Reading::Refused => Measured::Missing(Missing::Refused),
-            means::Reading::NotMeasurable => Measured::Missing(Missing::NoVoltage),
-        };
+        evidence.earth_path = ohms(signature.p1, Ohms::new(0.05));
+    }
+    if taken.drive {
+        evidence.neutral_and_ground = ohms(signature.p2, Ohms::new(0.02));
     }
     if taken.load_step
         && let Some(step) = step
@@ -109,6 +112,17 @@ pub fn evidence(page: &Page, taken: Taken) -> Evidence {
         });
     }
     evidence
+}
+
+/// A reading of ohms as the tester states it: beyond a kilohm it is out of range.
+fn ohms(reading: means::Reading, u: Ohms) -> Measured<Ohms> {
+    match reading {
+        means::Reading::Value(ohms) if ohms > 1_000.0 => Measured::Missing(Missing::BeyondRange),
+        means::Reading::Value(ohms) => Measured::known(Ohms::from_f64(ohms), u),
+        means::Reading::Open => Measured::Missing(Missing::BeyondRange),
+        means::Reading::Refused => Measured::Missing(Missing::Refused),
+        means::Reading::NotMeasurable => Measured::Missing(Missing::NoVoltage),
+    }
 }
 
 fn largest(pairs: [Computed; 3]) -> usize {

@@ -1,7 +1,7 @@
 //! The labels of a report, and its sentences with numbers in them.
 
-use slotwise_core::evidence::FrameHealth;
-use slotwise_core::units::Volts;
+use slotwise_core::evidence::{FrameHealth, Measured, Watch};
+use slotwise_core::units::{Millis, Volts};
 
 use crate::texts::{Labels, PairValue};
 
@@ -61,7 +61,11 @@ pub(super) const LABELS: Labels = Labels {
     slot_voltages: "slot voltages",
     frequency: "frequency",
     earth_path: "earth path",
+    hot_and_ground: "hot and earth path",
+    neutral_and_ground: "neutral and earth path",
+    neutral_to_clip: "neutral to clip",
     load_steps: "load steps",
+    watch: "load-cycle watch",
     clip_on: "clip",
     clip_wide: "clip to wide",
     moved: "moved during the test",
@@ -95,6 +99,37 @@ pub(super) fn pair(value: &PairValue) -> String {
 pub(super) fn load_step(share: &str, steps: u16, sag: Volts) -> String {
     format!(
         "neutral's share of the drop {share}, from {steps} steps of {:.2} V",
+        sag.get()
+    )
+}
+
+pub(super) fn watch(watch: &Watch) -> String {
+    let seen = format!(
+        "{} s, {} load steps; clip to wide {:.2} V at idle, {:.2} V at most",
+        watch.seconds,
+        watch.steps,
+        watch.idle.get(),
+        watch.highest.get()
+    );
+    match (watch.neutral_drop, watch.frame_shift) {
+        (Measured::Known(drop), Measured::Known(shift)) => format!(
+            "{seen}; neutral drop {:.3} V, frame against ground {:.3} ± {:.3} V at a step",
+            drop.value.get(),
+            shift.value.get(),
+            2.0 * shift.u.get()
+        ),
+        _ => seen,
+    }
+}
+
+pub(super) fn watch_page(from: u16, to: u16) -> String {
+    format!("seconds {from} to {to} of the load-cycle watch")
+}
+
+pub(super) fn watch_step(number: u16, at: Millis, sag: Volts) -> String {
+    format!(
+        "load step {number} of the load-cycle watch, {:.1} s after its start: {:+.2} V",
+        at.get() as f64 / 1000.0,
         sag.get()
     )
 }

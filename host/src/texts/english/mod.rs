@@ -6,20 +6,23 @@ mod checks;
 mod findings;
 mod labels;
 mod lamps;
+mod live;
 mod outcomes;
 mod values;
 mod wiring;
 
-use slotwise_core::evidence::{FrameHealth, Missing};
+use slotwise_core::evidence::{FrameHealth, Missing, Watch};
 use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::lamps::{Lamp, Panel, Rhythm};
 use slotwise_core::record::BootCause;
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::topology::Topology;
-use slotwise_core::units::Volts;
+use slotwise_core::units::{Millis, Volts};
 use slotwise_core::verdict::{Outcome, Unproven};
 
-use super::{Cautions, CheckText, End, FindingText, Labels, Language, PairValue, Severity};
+use super::{
+    Cautions, CheckText, End, FindingText, Labels, Language, LiveTexts, PairValue, Severity,
+};
 use crate::chain::ChainLink;
 
 /// English.
@@ -33,6 +36,10 @@ impl Language for English {
 
     fn labels(&self) -> &'static Labels {
         &labels::LABELS
+    }
+
+    fn live(&self) -> &'static LiveTexts {
+        &live::LIVE
     }
 
     fn cautions(&self) -> Cautions {
@@ -130,6 +137,18 @@ impl Language for English {
 
     fn load_step(&self, share: &str, steps: u16, sag: Volts) -> String {
         labels::load_step(share, steps, sag)
+    }
+
+    fn watch(&self, watch: &Watch) -> String {
+        labels::watch(watch)
+    }
+
+    fn watch_page(&self, from: u16, to: u16) -> String {
+        labels::watch_page(from, to)
+    }
+
+    fn watch_step(&self, number: u16, at: Millis, sag: Volts) -> String {
+        labels::watch_step(number, at, sag)
     }
 
     fn moved(&self, at_most: Volts) -> String {

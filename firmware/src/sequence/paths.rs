@@ -1,0 +1,304 @@
+//! The tester's own currents in a test: which one comes next, and what the one in hand has
+//! given.
+//!
+//! ```text
+//!  reads sound:  P1, narrow to ground (4 s, up to 16) -> P2, wide to ground (4 s)
+//!  dead, clip on the appliance:  P2, wide to ground -> P2, wide to clip
+//! ```
+//!
+//! Nothing is closed before two windows at rest have shown that it may be; then the interrupt
+//! watches every frame and the sequence every window. An estimator is fed by the mark of the
+//! frame, not by the order: what the outputs really did counts.
+
+use slotwise_core::calibration::Calibration;
+use slotwise_core::drive;
+use slotwise_core::earth_path::{self, Enough};
+use slotwise_core::evidence::{Evidence, Measured, Missing};
+use slotwise_core::finding::FindingCode;
+use slotwise_core::limits::Limits;
+use slotwise_core::sample::Frame;
+use slotwise_core::slots::ClipTarget;
+use slotwise_core::stimulus::{Applied, DrivePath, Interlock, Order};
+use slotwise_core::units::Ohms;
+use slotwise_core::window::Tuning;
+
+/// Frames within which the outputs must have followed an order: 0.5 s, more than the longest
+/// sector erase of the journal keeps the main loop away. A board without outputs never does.
+const FOLLOWS_WITHIN: u16 = 2000;
+
+/// What the paths have given in this test.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Readings {
+    earth_path: Measured<Ohms>,
+    hot_and_ground: Measured<Ohms>,
+    neutral_and_ground: Measured<Ohms>,
+    neutral_to_clip: Measured<Ohms>,
+}
+
+const NOT_ASKED: Measured<Ohms> = Measured::Missing(Missing::NotAsked);
+
+impl Readings {
+    const NONE: Self = Self {
+        earth_path: NOT_ASKED,
+        hot_and_ground: NOT_ASKED,
+        neutral_and_ground: NOT_ASKED,
+        neutral_to_clip: NOT_ASKED,
+    };
+}
+
+#[derive(Clone, Debug)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "no alloc; there is one of them in a tester"
+)]
+enum Running {
+    Nothing,
+    Probe(earth_path::Estimator),
+    Drive(drive::Estimator),
+}
+
+/// The paths of one test.
+#[derive(Clone, Debug)]
+pub(super) struct Paths {
+    running: Running,
+    waited: u16,
+    readings: Readings,
+    /// The board has no outputs.
+    absent: bool,
+}
+
+impl Paths {
+    pub(super) const NEW: Self = Self {
+        running: Running::Nothing,
+        waited: 0,
+        readings: Readings::NONE,
+        absent: false,
+    };
+
+    pub(super) const ABSENT: Self = Self {
+        absent: true,
+        ..Self::NEW
+    };
+
+    /// Forgets the test before. That a board has no outputs is remembered.
+    pub(super) fn restart(&mut self) {
+        self.stop();
+        self.readings = Readings::NONE;
+    }
+
+    /// Opens everything.
+    pub(super) fn stop(&mut self) {
+        self.running = Running::Nothing;
+        self.waited = 0;
+    }
+
+    /// What the outputs are to do.
+    pub(super) const fn order(&self) -> Order {
+        match &self.running {
+            Running::Nothing => Order::Rest,
+            Running::Probe(_) => Order::Probe,
+            Running::Drive(estimator) => Order::Drive(estimator.path()),
+        }
+    }
+
+    pub(super) const fn is_running(&self) -> bool {
+        !matches!(self.running, Running::Nothing)
+    }
+
+    /// Which drive path is in hand.
+    pub(super) const fn drive(&self) -> Option<DrivePath> {
+        match &self.running {
+            Running::Drive(estimator) => Some(estimator.path()),
+            _ => None,
+        }
+    }
+
+    /// Adds what is known of the paths.
+    pub(super) const fn add_to(&self, evidence: &mut Evidence) {
+        evidence.earth_path = self.readings.earth_path;
+        evidence.hot_and_ground = self.readings.hot_and_ground;
+        evidence.neutral_and_ground = self.readings.neutral_and_ground;
+        evidence.neutral_to_clip = self.readings.neutral_to_clip;
+    }
+
+    /// Begins the next path that this wiring asks for, if there is one left; `evidence` is that
+    /// of the slots at rest. Returns whether one runs now.
+    pub(super) fn begin_next(
+        &mut self,
+        pattern: Option<FindingCode>,
+        evidence: &Evidence,
+        tuning: Tuning,
+        calibration: &Calibration,
+        limits: &Limits,
+    ) -> bool {
+        if self.absent {
+            return false;
+        }
+        let readings = &mut self.readings;
+        let is_power_off = pattern == Some(FindingCode::Dead)
+            && evidence.clip_target == ClipTarget::ApplianceFrame;
+        if pattern == Some(FindingCode::ReadsSound) && readings.earth_path == NOT_ASKED {
+            match earth_path::may_close(evidence, limits) {
+                Ok(()) => {
+                    let estimator = earth_path::Estimator::new(tuning, calibration);
+                    return self.run(Running::Probe(estimator));
+                }
+                Err(reason) => readings.earth_path = Measured::Missing(reason),
+            }
+        }
+        let is_sound = pattern == Some(FindingCode::ReadsSound);
+        if (is_sound || is_power_off) && readings.neutral_and_ground == NOT_ASKED {
+            match drive::may_close(DrivePath::WideToGround, evidence, limits) {
+                Ok(()) => return self.run_drive(DrivePath::WideToGround),
+                Err(reason) => readings.neutral_and_ground = Measured::Missing(reason),
+            }
+        }
+        if is_power_off && readings.neutral_to_clip == NOT_ASKED {
+            match drive::may_close(DrivePath::WideToClip, evidence, limits) {
+                Ok(()) => return self.run_drive(DrivePath::WideToClip),
+                Err(reason) => readings.neutral_to_clip = Measured::Missing(reason),
+            }
+        }
+        false
+    }
+
+    fn run_drive(&mut self, path: DrivePath) -> bool {
+        self.run(Running::Drive(drive::Estimator::new(path)))
+    }
+
+    fn run(&mut self, running: Running) -> bool {
+        self.running = running;
+        self.waited = 0;
+        true
+    }
+
+    /// The line as the last window had it.
+    pub(super) const fn retune(&mut self, tuning: Tuning) {
+        if let Running::Probe(estimator) = &mut self.running {
+            estimator.retune(tuning);
+        }
+    }
+
+    /// Takes a frame with its mark; true when the path in hand has come to its end.
+    #[inline]
+    pub(super) fn push(
+        &mut self,
+        frame: &Frame,
+        applied: Applied,
+        calibration: &Calibration,
+        limits: &Limits,
+    ) -> bool {
+        let is_due = match (&mut self.running, applied) {
+            (
+                Running::Probe(estimator),
+                Applied::Probe {
+                    frame: number,
+                    closed,
+                },
+            ) => estimator.push(frame, number, closed),
+            (
+                Running::Drive(estimator),
+                Applied::Drive {
+                    frame: number,
+                    path,
+                    high,
+                },
+            ) => estimator.push(frame, number, path, high),
+            (Running::Nothing, _) => return false,
+            (_, Applied::Dropped(interlock)) => {
+                self.dropped(interlock, calibration);
+                return true;
+            }
+            // The order is on its way.
+            _ => {
+                self.waited = self.waited.saturating_add(1);
+                if self.waited < FOLLOWS_WITHIN {
+                    return false;
+                }
+                self.absent = true;
+                self.stop();
+                return true;
+            }
+        };
+        is_due && self.look(calibration, limits)
+    }
+
+    /// Whether what was measured so far is enough; then it is kept.
+    #[cold]
+    #[inline(never)]
+    fn look(&mut self, calibration: &Calibration, limits: &Limits) -> bool {
+        match &self.running {
+            Running::Probe(estimator) => {
+                let found = estimator.estimate(calibration, limits);
+                if found.enough() == Enough::More {
+                    return false;
+                }
+                self.readings.earth_path = found.earth_path;
+                self.readings.hot_and_ground = found.hot_and_ground;
+            }
+            Running::Drive(estimator) => {
+                if estimator.windows() < drive::NORMAL_WINDOWS {
+                    return false;
+                }
+                let path = estimator.path();
+                let found = estimator.estimate(calibration, limits);
+                // A reading that moved too much gets the longest time before it is given up.
+                if found == Measured::Missing(Missing::Unsteady)
+                    && estimator.windows() < drive::MOST_WINDOWS
+                {
+                    return false;
+                }
+                self.keep_drive(path, found);
+            }
+            Running::Nothing => {}
+        }
+        self.stop();
+        true
+    }
+
+    /// An interlock has opened the outputs.
+    #[cold]
+    #[inline(never)]
+    fn dropped(&mut self, interlock: Interlock, calibration: &Calibration) {
+        match &self.running {
+            Running::Probe(_) => {
+                // The ground slot rose with the probe's milliampere: open, or all but open. That
+                // it was not the wiring that changed meanwhile, the windows after it must show.
+                let reason = match interlock {
+                    Interlock::Voltage => Missing::BeyondRange,
+                    Interlock::Blind => Missing::Unsteady,
+                };
+                self.readings.earth_path = Measured::Missing(reason);
+                self.readings.hot_and_ground = Measured::Missing(reason);
+            }
+            Running::Drive(estimator) => {
+                let reason = estimator.why_dropped(interlock, calibration);
+                self.keep_drive(estimator.path(), Measured::Missing(reason));
+            }
+            Running::Nothing => {}
+        }
+        self.stop();
+    }
+
+    /// The path in hand cannot go on, for this reason.
+    pub(super) fn give_up(&mut self, reason: Missing) {
+        match &self.running {
+            Running::Probe(_) => {
+                self.readings.earth_path = Measured::Missing(reason);
+                self.readings.hot_and_ground = Measured::Missing(reason);
+            }
+            Running::Drive(estimator) => {
+                self.keep_drive(estimator.path(), Measured::Missing(reason));
+            }
+            Running::Nothing => {}
+        }
+        self.stop();
+    }
+
+    const fn keep_drive(&mut self, path: DrivePath, found: Measured<Ohms>) {
+        match path {
+            DrivePath::WideToGround => self.readings.neutral_and_ground = found,
+            DrivePath::WideToClip => self.readings.neutral_to_clip = found,
+        }
+    }
+}

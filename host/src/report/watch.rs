@@ -1,0 +1,98 @@
+//! Records that are no test, in words and as values: a start, a minute of a load-cycle watch, a
+//! load step of one.
+
+use serde::Serialize;
+use slotwise_core::load_step::Level;
+use slotwise_core::record::Body;
+use slotwise_core::watch::{Page, Second, Span, StepWave};
+
+use crate::texts::{Language, codes};
+
+/// What happened, in words; empty for a test.
+pub(super) fn what(language: &dyn Language, body: &Body) -> String {
+    match body {
+        Body::Boot(cause) => language.boot(*cause).to_owned(),
+        Body::Test(_) => String::new(),
+        Body::WatchPage(page) => {
+            let seconds = u16::try_from(page.seconds.len()).unwrap_or(u16::MAX);
+            language.watch_page(page.first, page.first.saturating_add(seconds))
+        }
+        Body::WatchStep(step) => language.watch_step(step.number, step.at, step.sag),
+    }
+}
+
+/// What a load-cycle watch saw, as values.
+#[derive(Serialize)]
+#[serde(tag = "kind", rename_all = "kebab-case")]
+pub(super) enum Seen {
+    WatchMinute {
+        first_second: u16,
+        clip: &'static str,
+        seconds: Vec<Option<SecondEntry>>,
+    },
+    WatchStep {
+        step: u16,
+        at_seconds: f64,
+        sag_volts: f32,
+        narrow_wide_change_volts: f32,
+        ground_wide_change_volts: f32,
+        clip_wide_change_volts: Option<f32>,
+    },
+}
+
+/// Least, mean and greatest volts of a second.
+#[derive(Serialize)]
+pub(super) struct SecondEntry {
+    narrow_wide: [f32; 3],
+    ground_wide: [f32; 3],
+    clip_wide: Option<[f32; 3]>,
+}
+
+impl Seen {
+    /// None for a start and a test, which have entries of their own.
+    pub(super) fn of(body: &Body) -> Option<Self> {
+        match body {
+            Body::Boot(_) | Body::Test(_) => None,
+            Body::WatchPage(page) => Some(Self::minute(page)),
+            Body::WatchStep(step) => Some(Self::step(step)),
+        }
+    }
+
+    fn minute(page: &Page) -> Self {
+        Self::WatchMinute {
+            first_second: page.first,
+            clip: codes::clip(page.clip_target),
+            seconds: page
+                .seconds
+                .iter()
+                .map(|second| second.as_ref().map(SecondEntry::of))
+                .collect(),
+        }
+    }
+
+    fn step(step: &StepWave) -> Self {
+        Self::WatchStep {
+            step: step.number,
+            at_seconds: step.at.get() as f64 / 1000.0,
+            sag_volts: step.sag.get(),
+            narrow_wide_change_volts: step.narrow_wide.rms.get(),
+            ground_wide_change_volts: step.ground_wide.rms.get(),
+            clip_wide_change_volts: step.clip_wide.map(|clip| clip.rms.get()),
+        }
+    }
+}
+
+impl SecondEntry {
+    fn of(second: &Second) -> Self {
+        let span = |span: &Span| [span.least, span.mean, span.greatest].map(volts);
+        Self {
+            narrow_wide: span(&second.narrow_wide),
+            ground_wide: span(&second.ground_wide),
+            clip_wide: second.clip_wide.as_ref().map(span),
+        }
+    }
+}
+
+fn volts(level: Level) -> f32 {
+    level.volts().get()
+}
