@@ -7,6 +7,7 @@
 
 mod receptacles;
 
+use receptacles::{clip, path, proven, receptacle, slots_at, step};
 use slotwise_core::evidence::{Evidence, Measured, Missing, Watch};
 use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::judge::judge;
@@ -16,7 +17,6 @@ use slotwise_core::slots::ClipTarget;
 use slotwise_core::topology::Topology;
 use slotwise_core::units::Volts;
 use slotwise_core::verdict::{Outcome, Verdict};
-use receptacles::{clip, path, proven, receptacle, slots_at, step};
 
 fn verdict(evidence: &Evidence) -> Verdict {
     judge(evidence, &Limits::DEFAULT)

@@ -5,11 +5,11 @@
 
 mod receptacles;
 
+use receptacles::slots_at;
 use slotwise_core::finding::Finding;
 use slotwise_core::judge::judge;
 use slotwise_core::limits::Limits;
 use slotwise_core::topology::{Potential, Topology};
-use receptacles::slots_at;
 
 /// Slot voltages against earth that the structure gives by itself; none where supply or source
 /// decide (a lost service neutral, a generator).

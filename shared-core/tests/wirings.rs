@@ -6,13 +6,13 @@
 
 mod receptacles;
 
+use receptacles::slots_at;
 use slotwise_core::finding::FindingCode;
 use slotwise_core::judge::judge;
 use slotwise_core::lamps::{Lamp, Panel, Rhythm};
 use slotwise_core::limits::Limits;
 use slotwise_core::topology::Topology;
 use slotwise_core::verdict::{Outcome, Verdict};
-use receptacles::slots_at;
 
 fn verdict(slots: [Option<f32>; 3], clip: bool) -> Verdict {
     judge(&slots_at(slots, clip), &Limits::DEFAULT)

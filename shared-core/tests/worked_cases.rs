@@ -8,6 +8,7 @@
 
 mod receptacles;
 
+use receptacles::{clip, pair, path, proven, receptacle, step};
 use slotwise_core::evidence::{Evidence, Measured};
 use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::judge::judge;
@@ -17,7 +18,6 @@ use slotwise_core::slots::ClipTarget;
 use slotwise_core::topology::Topology;
 use slotwise_core::units::{Hertz, Volts};
 use slotwise_core::verdict::{Outcome, Unproven, Verdict};
-use receptacles::{clip, pair, path, proven, receptacle, step};
 
 fn verdict(evidence: &Evidence) -> Verdict {
     judge(evidence, &Limits::DEFAULT)
