@@ -31,8 +31,9 @@
 
 use embedded_hal::digital::OutputPin;
 use slotwise_core::drive::tone_is_high;
+use slotwise_core::earth_path::is_closed;
 use slotwise_core::front_end::NOMINAL_VOLTS_PER_CODE;
-use slotwise_core::limits::DriveLimits;
+use slotwise_core::limits::{DriveLimits, ProbeLimits};
 use slotwise_core::sample::{Frame, FrameFault};
 use slotwise_core::slots::Lead;
 use slotwise_core::stimulus::{Applied, DrivePath, Interlock, Order};
@@ -43,17 +44,6 @@ pub const SILENCE_MS: u64 = 5;
 
 /// So many damaged or lost frames in a row open everything.
 const BAD_FRAMES: u32 = 2;
-
-/// RMS between ground and wide above which the probe opens.
-const PROBE_MOST: Volts = Volts::new(5.0);
-
-/// RMS on its path above which the drive opens.
-const DRIVE_MOST: Volts = DriveLimits::DEFAULT.path_most;
-
-/// Whether the probe's relays are closed in a frame of its pattern: blocks of two line cycles.
-const fn probe_is_closed(frame: u32) -> bool {
-    (frame / 133).is_multiple_of(2)
-}
 
 /// The five pins.
 #[derive(Clone, Debug)]
@@ -135,8 +125,8 @@ impl<P: OutputPin> Stimulator<P> {
             running: Applied::Nothing,
             frame: 0,
             bad: 0,
-            probe_most: peak_codes(PROBE_MOST),
-            drive_most: peak_codes(DRIVE_MOST),
+            probe_most: peak_codes(ProbeLimits::DEFAULT.rest_most),
+            drive_most: peak_codes(DriveLimits::DEFAULT.path_most),
         };
         // A pin that fails here fails again, and is told, when it is to be driven high.
         let _ = stimulator.open();
@@ -228,7 +218,7 @@ impl<P: OutputPin> Stimulator<P> {
             Order::Rest => Applied::Nothing,
             Order::Probe => Applied::Probe {
                 frame,
-                closed: probe_is_closed(frame),
+                closed: is_closed(frame),
             },
             Order::Drive(path) => Applied::Drive {
                 frame,

@@ -1,4 +1,4 @@
-use super::{probe_is_closed as is_closed, *};
+use super::*;
 use core::cell::Cell;
 use core::convert::Infallible;
 use embedded_hal::digital::{Error, ErrorKind, ErrorType};

@@ -1,19 +1,25 @@
 //! The virtual board: the real firmware, drivers and all, on the chip models.
 //!
 //! As on the real board, frames are read when the converter says so, also while the main loop
-//! waits for the flash, and queue up until the loop takes them. One [`VirtualBoard::step`] is
-//! one turn of that loop, 0.25 ms of simulated time at least.
+//! waits for the flash, and queue up until the loop takes them; the tester's own currents are
+//! set and watched right there. One [`VirtualBoard::step`] is one turn of that loop, 0.25 ms of
+//! simulated time at least.
+//!
+//! A frame is read when the data-ready pin has fallen. After a pause the converter's store is
+//! emptied and the frames that are missing are told as lost, as on the real board.
 //!
 //! This file alone of the crate knows what a calibration is: somebody must play the workshop
 //! that calibrates a tester before it is used.
 
-use crate::chips::adc::{AdcSpi, VirtualAdc};
+use crate::chips::adc::{AdcSpi, DataReady, VirtualAdc};
 use crate::chips::nor::{NorSpi, SizeError, VirtualNor};
 use crate::clock::{FRAME_NANOS, SimClock, SimDelay};
 use crate::front_end::FrameSource;
+use crate::outputs::{OutputLine, Outputs};
 use crate::pins::{DrivenInput, RecordedOutput};
 use crate::serial::BoardEnd;
 use crate::tester::Specimen;
+use embedded_hal::digital::InputPin as _;
 use slotwise_core::calibration::{self, Calibration, CalibrationError, ChannelCalibration};
 use slotwise_core::drive::DriveCalibration;
 use slotwise_core::front_end::NOMINAL_VOLTS_PER_CODE;
@@ -22,10 +28,11 @@ use slotwise_core::record::{BootCause, TesterId, Version};
 use slotwise_core::sample::{Frame, FrameFault};
 use slotwise_core::slots::Lead;
 use slotwise_core::stimulus::Applied;
-use slotwise_core::units::{Celsius, Ohms, Ratio, UnixSeconds};
+use slotwise_core::units::{Celsius, Ratio, UnixSeconds};
 use slotwise_firmware::adc::{AdcError, Converter};
 use slotwise_firmware::calibration_store::{CalibrationStore, CalibrationStoreError};
 use slotwise_firmware::nor::{NorError, SpiNor};
+use slotwise_firmware::stimulator::{SILENCE_MS, Stimulator};
 use slotwise_firmware::tester::{Identity, Parts, Tester};
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -36,6 +43,10 @@ pub const NOR_BYTES: usize = 8 << 20;
 /// Frames that can wait for the main loop, as on the real board: 128 ms.
 const QUEUE: usize = 512;
 
+/// A longer pause is not counted here but by the tester, by its own clock, as on the real board:
+/// 500 ms.
+const SILENCE_FRAMES: u64 = 2000;
+
 /// Hertz low enough that filter and converter take nothing off: 3e-12 at most.
 const NEARLY_DC: f64 = 0.01;
 
@@ -43,14 +54,18 @@ const NEARLY_DC: f64 = 0.01;
 pub type BoardTester =
     Tester<SpiNor<NorSpi, SimDelay>, BoardEnd, RecordedOutput, RecordedOutput, DrivenInput>;
 
-type Delivered = Result<Frame, FrameFault>;
+/// What the converter delivered, and what the tester's own outputs did meanwhile.
+type Delivered = (Result<Frame, FrameFault>, Applied);
 
-#[derive(Default)]
-struct Queue {
+/// What interrupt and main loop share.
+struct Shared {
     waiting: VecDeque<Delivered>,
     lost: u32,
     /// Number of the first frame read.
     first: Option<u64>,
+    /// Number of the newest conversion when the interrupt last ran.
+    last: Option<u64>,
+    stimulator: Stimulator<OutputLine>,
 }
 
 /// Why a virtual board does not start.
@@ -98,10 +113,14 @@ pub fn calibrate(specimen: &Specimen) -> Calibration {
             gain: specimen.true_gain_at(lead, NEARLY_DC) / NOMINAL_VOLTS_PER_CODE,
         }),
         u_gain: Ratio::new(0.0011),
-        reference: Ohms::new(10.0),
+        reference: specimen.currents.reference,
         done: UnixSeconds::new(1_790_000_000),
         temperature: Celsius::new(23.0),
-        drive: DriveCalibration::NOMINAL,
+        drive: DriveCalibration {
+            level: specimen.currents.drive_level,
+            source: specimen.currents.drive_source,
+            ..DriveCalibration::NOMINAL
+        },
     }
 }
 
@@ -139,8 +158,10 @@ pub struct VirtualBoard {
     pub heartbeat: RecordedOutput,
     /// The button.
     pub button: DrivenInput,
+    /// The pins and relays of the tester's own currents.
+    pub outputs: Outputs,
     tester: BoardTester,
-    queue: Arc<Mutex<Queue>>,
+    shared: Arc<Mutex<Shared>>,
 }
 
 impl VirtualBoard {
@@ -149,20 +170,28 @@ impl VirtualBoard {
     /// # Errors
     /// [`BoardError`] where a driver finds its chip wanting.
     pub fn start(
-        source: impl FrameSource + 'static,
+        mut source: impl FrameSource + 'static,
         contents: Vec<u8>,
         serial: BoardEnd,
         identity: Identity,
     ) -> Result<Self, BoardError> {
         let clock = SimClock::new();
+        let outputs = Outputs::new();
+        source.connect(&outputs);
         let adc = VirtualAdc::new(&clock, source);
         let nor = VirtualNor::with_contents(&clock, contents)?;
         let mut converter = Converter::new(adc.spi());
         converter
             .start(&mut clock.delay())
             .map_err(BoardError::Converter)?;
-        let queue = Arc::new(Mutex::new(Queue::default()));
-        read_on_data_ready(&clock, converter, Arc::clone(&queue));
+        let shared = Arc::new(Mutex::new(Shared {
+            waiting: VecDeque::new(),
+            lost: 0,
+            first: None,
+            last: None,
+            stimulator: Stimulator::new(outputs.pins(&clock)),
+        }));
+        read_on_data_ready(&clock, converter, adc.data_ready(), Arc::clone(&shared));
 
         let lamps: [RecordedOutput; LAMPS] = core::array::from_fn(|_| RecordedOutput::new(&clock));
         let heartbeat = RecordedOutput::new(&clock);
@@ -185,29 +214,39 @@ impl VirtualBoard {
             lamps,
             heartbeat,
             button,
+            outputs,
             tester,
-            queue,
+            shared,
         })
     }
 
-    /// One turn of the main loop: waits for a frame, takes what is queued, polls.
+    /// One turn of the main loop: waits for a frame, takes what is queued, polls, sets the
+    /// outputs.
     pub fn step(&mut self) {
         self.clock.advance_to_next_frame();
         let (waiting, lost) = {
-            let mut queue = lock(&self.queue);
+            let mut shared = lock(&self.shared);
             (
-                core::mem::take(&mut queue.waiting),
-                core::mem::take(&mut queue.lost),
+                core::mem::take(&mut shared.waiting),
+                core::mem::take(&mut shared.lost),
             )
         };
         if lost > 0 {
             self.tester
                 .frame(Err(FrameFault::Lost(lost)), Applied::Nothing);
         }
-        for delivered in waiting {
-            self.tester.frame(delivered, Applied::Nothing);
+        for (delivered, applied) in waiting {
+            self.tester.frame(delivered, applied);
         }
         self.tester.poll(self.clock.millis());
+        let order = self.tester.order();
+        let newest = self.clock.frame();
+        let mut shared = lock(&self.shared);
+        shared.stimulator.set(order);
+        let silent = newest - shared.last.unwrap_or(newest);
+        if silent * FRAME_NANOS >= SILENCE_MS * 1_000_000 {
+            shared.stimulator.silence();
+        }
     }
 
     /// Steps until `millis` of simulated time have passed.
@@ -226,28 +265,47 @@ impl VirtualBoard {
     /// Number of the first frame that the firmware read, as the front end counts.
     #[must_use]
     pub fn first_frame(&self) -> Option<u64> {
-        lock(&self.queue).first
+        lock(&self.shared).first
     }
 }
 
-/// The data-ready interrupt.
+/// The data-ready interrupt: the frame, then the outputs for the next one.
 fn read_on_data_ready(
     clock: &SimClock,
     mut converter: Converter<AdcSpi>,
-    queue: Arc<Mutex<Queue>>,
+    mut data_ready: DataReady,
+    shared: Arc<Mutex<Shared>>,
 ) {
     clock.every(FRAME_NANOS, move |nanos| {
-        let delivered = converter.read_frame();
-        let mut queue = lock(&queue);
-        queue.first.get_or_insert(nanos / FRAME_NANOS);
-        if queue.waiting.len() < QUEUE {
-            queue.waiting.push_back(delivered);
+        let Ok(true) = data_ready.is_low() else {
+            return;
+        };
+        let newest = nanos / FRAME_NANOS;
+        let mut shared = lock(&shared);
+        let missed = match shared.last.map(|last| newest - last - 1) {
+            Some(missed) if missed < SILENCE_FRAMES => missed,
+            _ => 0,
+        };
+        let delivered = if missed == 0 {
+            converter.read_frame()
         } else {
-            queue.lost = queue.lost.saturating_add(1);
+            // What stands in the store is of unknown age. The newest frame goes with it.
+            let _ = converter.catch_up();
+            Err(FrameFault::Lost(
+                u32::try_from(missed + 1).unwrap_or(u32::MAX),
+            ))
+        };
+        shared.first.get_or_insert(newest);
+        shared.last = Some(newest);
+        let applied = shared.stimulator.on_frame(&delivered);
+        if shared.waiting.len() < QUEUE {
+            shared.waiting.push_back((delivered, applied));
+        } else {
+            shared.lost = shared.lost.saturating_add(1);
         }
     });
 }
 
-fn lock(queue: &Mutex<Queue>) -> MutexGuard<'_, Queue> {
-    queue.lock().unwrap_or_else(PoisonError::into_inner)
+fn lock(shared: &Mutex<Shared>) -> MutexGuard<'_, Shared> {
+    shared.lock().unwrap_or_else(PoisonError::into_inner)
 }
