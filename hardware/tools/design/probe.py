@@ -57,8 +57,8 @@ def draw(s):
     s.part("R507", "R", 180.34, 76.2, turn=90)
     s.wire("R507.2", "K502.1")
     x, y = s.pin("R507.1")
-    s.wire((x, y), (x, y - 2.54))
-    s.power("+3V3", x, y - 2.54)
+    s.wire((x, y), (x - 7.62, y))
+    s.label("CLIP_N", x - 7.62, y, 180)
     hx, hy = s.pin("K502.2")
     s.wire((68.58, 76.2), (83.82, 76.2), (83.82, 81.28), (hx, hy))
     s.wire((83.82, 81.28), (83.82, 88.9), (91.44, 88.9))
@@ -92,7 +92,7 @@ def draw(s):
     s.part("C504", "C", 144.78, 121.92)
     s.power("+3V3", *s.pin("C504.1"))
     s.power("GND", *s.pin("C504.2"))
-    s.note("Locks in hardware:\n"
-           "K601 takes its LED current from HOLD_N: P2 to ground cannot close while P1 is held.\n"
-           "K602 takes it from GROUND_N: the two relays of P2 cannot be closed together.\n"
+    s.note("Locks in hardware, one resistor each: K502 takes its LED current from CLIP_N, K602 from GROUND_N, K601 from\n"
+           "HOLD_N. A line that lights one LED starves the next, so no two of P1, P2 to ground and P2 to the clip can be\n"
+           "closed together, whatever the program does.\n"
            "Pull-downs: everything is open while the Pico is in reset.", 101.6, 144.78)
