@@ -7,9 +7,10 @@
 //!            |<- line frequency of the whole sight ->|
 //! ```
 //!
-//! A sharp step stays in sight for five places of the middle. They are one step; stated is the
-//! place where the windows of each side agree best with each other; where they do not agree at all
-//! there is none. A ramp that stays above the
+//! A sharp step stays in sight for five places of the middle. They are one step. It happened where
+//! the means of the two sides differ most, which is the window of the step itself or, with much
+//! inrush, the one before it; what it changed is read where the sides are quietest. Where the
+//! windows of a side do not agree with each other there is none. A ramp that stays above the
 //! threshold throughout is one step too, however long: three steps are three events, not one
 //! long one.
 //!
@@ -49,6 +50,9 @@ pub const POINTS_BEFORE: usize = 3;
 /// the whole sight spreads by one of its rises a window on either side and changes by six: one
 /// third. Beyond one half it is not two levels: the middle of an inrush, for one.
 const CLEAR: f32 = 0.5;
+
+/// Spread below which one place is as good as another, volts: the unrest of a quiet supply.
+const STILL: f32 = 0.02;
 
 /// What a step changed, or would have changed had there been one.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -127,7 +131,7 @@ pub struct Point {
 /// A step that was found.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Found {
-    /// End of the window in the middle: it happened at most 200 ms before.
+    /// End of the window in the middle: it happened in this window or the next.
     pub at: Millis,
     /// What it changed.
     pub change: Change,
@@ -151,8 +155,39 @@ pub(super) struct Finder {
 #[derive(Clone, Debug)]
 struct Candidate {
     found: Found,
-    /// Size of the change less the spread within the two sides.
-    clarity: f32,
+    /// Change of the means: the place of the step is where it is largest.
+    reach: f32,
+    /// Spread within the two sides against the change: what the step changed is read where it
+    /// is smallest, with the least of an inrush in it.
+    unrest: f32,
+}
+
+impl Candidate {
+    fn at(sight: &[Beat; SPAN], sag: f32) -> Self {
+        Self {
+            found: Found {
+                at: sight[MIDDLE].at,
+                change: change(sight, sag),
+                course: course(sight),
+            },
+            reach: 0.0,
+            unrest: f32::INFINITY,
+        }
+    }
+
+    /// Takes from this place what it knows better than the ones before.
+    fn weigh(&mut self, sight: &[Beat; SPAN], sag: f32, spread: f32, reach: f32) {
+        if reach > self.reach {
+            self.reach = reach;
+            self.found.at = sight[MIDDLE].at;
+            self.found.course = course(sight);
+        }
+        let unrest = (spread + STILL) / sag.abs();
+        if unrest < self.unrest {
+            self.unrest = unrest;
+            self.found.change = change(sight, sag);
+        }
+    }
 }
 
 impl Finder {
@@ -192,25 +227,19 @@ impl Finder {
         self.calm = 0;
         self.waiting.clear();
         let spread = spread(before, low) + spread(after, high);
-        let candidate = (spread <= sag.abs() * CLEAR).then(|| Candidate {
-            clarity: sag.abs() - spread,
-            found: Found {
-                at: sight[MIDDLE].at,
-                change: change(sight, sag),
-                course: course(sight),
-            },
-        });
+        let is_clear = spread <= sag.abs() * CLEAR;
         let is_other_way = |best: &Candidate| (best.found.change.sag < 0.0) != (sag < 0.0);
-        if self.best.as_ref().is_some_and(is_other_way) {
-            // A step the other way is another one.
-            let ended = core::mem::replace(&mut self.best, candidate);
-            return ended.map(|ended| ended.found);
+        // A step the other way is another one.
+        let ended = if self.best.as_ref().is_some_and(is_other_way) {
+            self.best.take().map(|best| best.found)
+        } else {
+            None
+        };
+        if is_clear {
+            let best = self.best.get_or_insert_with(|| Candidate::at(sight, sag));
+            best.weigh(sight, sag, spread, (mean(after) - mean(before)).abs());
         }
-        let clarity = self.best.as_ref().map_or(0.0, |best| best.clarity);
-        if let Some(candidate) = candidate.filter(|candidate| candidate.clarity > clarity) {
-            self.best = Some(candidate);
-        }
-        None
+        ended
     }
 
     /// Nothing more will come, or not at once: gives the step that was being looked at.
@@ -310,6 +339,10 @@ fn median(mut values: [f32; 5]) -> f32 {
     values.sort_unstable_by(f32::total_cmp);
     let [_, _, middle, _, _] = values;
     middle
+}
+
+fn mean(values: [f32; 5]) -> f32 {
+    values.iter().sum::<f32>() / 5.0
 }
 
 /// Median distance from the median.

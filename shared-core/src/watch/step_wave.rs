@@ -16,7 +16,8 @@ pub const STEP_WAVE_MAX_BYTES: usize = 3 + 10 + 4 + 16 + 9 + 1 + POINTS * 9 * 3;
 pub struct StepWave {
     /// Which step of the watch: 1, 2, 3 ...
     pub number: u16,
-    /// When it happened, from the start of the watch: the end of a window of 200 ms.
+    /// When it happened, from the start of the watch: the end of the window of 200 ms in which it
+    /// did, or of the one before.
     pub at: Millis,
     /// Change of `|v_nw|`, negative when a load came on.
     pub sag: Volts,
@@ -26,7 +27,7 @@ pub struct StepWave {
     pub ground_wide: Phasor,
     /// Change of `v_cw`, if the clip is on something.
     pub clip_wide: Option<Phasor>,
-    /// The windows around it; the one in which it happened is number
+    /// The windows around it; the one that ended at [`Self::at`] is number
     /// [`crate::load_step::POINTS_BEFORE`].
     pub course: heapless::Vec<Point, POINTS>,
 }
