@@ -1,6 +1,7 @@
 //! The command line: what can be asked, in plain words.
 
 use std::path::PathBuf;
+use std::time::Duration;
 
 use clap::{ArgGroup, Args, Parser, Subcommand, ValueEnum};
 use slotwise_core::limits::BandSet;
@@ -37,6 +38,14 @@ pub enum Command {
     /// Judge a log again, or a recorded waveform; the exit code tells the verdict.
     #[command(after_long_help = exit::table())]
     Judge(JudgeArgs),
+    /// See what a tester sees now: lamps, voltages, ohms, load steps, the finding in words.
+    ///
+    /// On a terminal it fills the screen. Otherwise, or with --json, it prints one JSON object
+    /// a line: `event` is found, look, done, busy, not_sent or lost; a value is {value, u, unit}
+    /// with its standard uncertainty, or {missing}. A tester that goes away is waited for, 20 s.
+    /// The exit code tells the last answer; a danger seen at any time ends it with 11.
+    #[command(after_long_help = exit::table())]
+    Live(LiveArgs),
     /// Run a virtual tester at an invented receptacle, for trying things out.
     #[command(after_long_help = exit::table())]
     Bench(BenchArgs),
@@ -223,6 +232,56 @@ impl From<Band> for BandSet {
     }
 }
 
+/// Options of `live`.
+#[derive(Debug, Args)]
+pub struct LiveArgs {
+    /// The tester's port, such as /dev/ttyACM0 or COM5; not needed if one tester is plugged in.
+    #[arg(long)]
+    pub port: Option<String>,
+    /// What the clip is on; a test begins that knows it.
+    #[arg(long)]
+    pub clip: Option<LiveClip>,
+    /// Begin a load-cycle watch, as soon as the tester can.
+    #[arg(long)]
+    pub watch: bool,
+    /// End after this time, such as 30s or 5m; without it, q or Ctrl-C ends it.
+    #[arg(long = "for", value_name = "TIME", value_parser = length)]
+    pub until: Option<Duration>,
+    /// Print JSON lines even on a terminal.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What the clip is on now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum LiveClip {
+    /// On the frame of the appliance on this receptacle.
+    Frame,
+    /// On an earth that does not come through this receptacle.
+    Earth,
+    /// On nothing.
+    None,
+}
+
+impl From<LiveClip> for ClipTarget {
+    fn from(clip: LiveClip) -> Self {
+        match clip {
+            LiveClip::Frame => Self::ApplianceFrame,
+            LiveClip::Earth => Self::IndependentEarth,
+            LiveClip::None => Self::NotConnected,
+        }
+    }
+}
+
+fn length(text: &str) -> Result<Duration, String> {
+    let wrong = || "a time such as 30s, 5m or 1h, please".to_owned();
+    let signed: jiff::SignedDuration = text.parse().map_err(|_| wrong())?;
+    match Duration::try_from(signed) {
+        Ok(length) if !length.is_zero() => Ok(length),
+        _ => Err(wrong()),
+    }
+}
+
 /// Options of `bench`.
 #[derive(Debug, Args)]
 pub struct BenchArgs {
@@ -266,6 +325,22 @@ mod tests {
         assert!(parse("slotwise judge --samples a.csv --rate 10").is_err());
         assert!(parse("slotwise judge a.slotlog --samples a.csv --rate 30000").is_err());
         assert!(parse("slotwise judge a.slotlog --repeat").is_err());
+    }
+
+    #[test]
+    fn live_takes_a_time_with_its_unit() {
+        let until = |time: &str| {
+            let parsed = Cli::try_parse_from(["slotwise", "live", "--for", time]).ok()?;
+            match parsed.command {
+                Command::Live(args) => args.until,
+                _ => None,
+            }
+        };
+        assert_eq!(until("30s"), Some(Duration::from_secs(30)));
+        assert_eq!(until("5m"), Some(Duration::from_secs(300)));
+        for wrong in ["30", "0s", "-5s", "soon", ""] {
+            assert_eq!(until(wrong), None, "{wrong}");
+        }
     }
 
     #[test]

@@ -4,11 +4,13 @@
 use std::fmt::Write as _;
 use std::process::ExitCode;
 
+use slotwise_core::verdict::Outcome;
+
 /// How a run ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[repr(u8)]
 pub enum Exit {
-    /// Everything that was asked is done; for `judge`, no fault was found.
+    /// Everything that was asked is done; for `judge` and `live`, no fault was found.
     Done = 0,
     /// A mistake in the program itself.
     Program = 1,
@@ -24,11 +26,11 @@ pub enum Exit {
     Newer = 6,
     /// A file cannot be written.
     CannotWrite = 7,
-    /// `judge`: a fault was found.
+    /// `judge`, `live`: a fault was found.
     Fault = 10,
-    /// `judge`: metal may be live.
+    /// `judge`, `live`: metal may be live.
     Danger = 11,
-    /// `judge`: no answer, from the evidence or from the tester.
+    /// `judge`, `live`: no answer, from the evidence or from the tester.
     CannotTell = 12,
 }
 
@@ -48,6 +50,17 @@ impl Exit {
         Self::CannotTell,
     ];
 
+    /// How a run ends that tells a verdict.
+    #[must_use]
+    pub const fn of(outcome: Outcome) -> Self {
+        match outcome {
+            Outcome::Proven | Outcome::NoFaultFound => Self::Done,
+            Outcome::Fault => Self::Fault,
+            Outcome::Danger => Self::Danger,
+            Outcome::CannotTell | Outcome::TesterFault => Self::CannotTell,
+        }
+    }
+
     /// The number that the shell sees.
     #[must_use]
     pub const fn code(self) -> u8 {
@@ -58,7 +71,7 @@ impl Exit {
     #[must_use]
     pub const fn meaning(self) -> &'static str {
         match self {
-            Self::Done => "done; for judge: no fault found, or proven",
+            Self::Done => "done; for judge and live: no fault found, or proven",
             Self::Program => "a mistake in this program; please report it",
             Self::Usage => "the command line is not understood",
             Self::Port => "the port is not there, not yours to open, or in use",
@@ -66,9 +79,9 @@ impl Exit {
             Self::File => "a file cannot be read, or a part of it is damaged",
             Self::Newer => "written by a newer version: update Slotwise",
             Self::CannotWrite => "a file cannot be written, or is already there",
-            Self::Fault => "judge: a fault was found",
-            Self::Danger => "judge: metal may be live",
-            Self::CannotTell => "judge: no answer (cannot tell, or tester fault)",
+            Self::Fault => "judge and live: a fault was found",
+            Self::Danger => "judge and live: metal may be live",
+            Self::CannotTell => "judge and live: no answer (cannot tell, or tester fault)",
         }
     }
 

@@ -13,6 +13,7 @@ pub mod client;
 pub mod commands;
 pub mod error;
 pub mod exit;
+pub mod live;
 pub mod log_file;
 pub mod port;
 pub mod report;

@@ -103,6 +103,8 @@ pub const ROOMS: &[Room] = &[
             "jiff",
             "anstream",
             "anstyle",
+            "ratatui",
+            "signal-hook",
             "sha2",
             "tempfile",
             "rayon",

@@ -10,8 +10,8 @@ mod line;
 use std::time::{Duration, Instant};
 
 use slotwise_core::link::{
-    self, Hello, MAX_FRAME, PROTOCOL, Refusal, Reply, ReplyEnvelope, Request, RequestEnvelope,
-    Status,
+    self, Hello, Look, MAX_FRAME, PROTOCOL, Refusal, Reply, ReplyEnvelope, Request,
+    RequestEnvelope, Status,
 };
 use slotwise_core::record::{RecordNumber, SCHEMA};
 use slotwise_core::slots::ClipTarget;
@@ -94,6 +94,12 @@ impl Client {
         self
     }
 
+    /// The same client with the patience of a new one.
+    #[must_use]
+    pub const fn with_usual_patience(self) -> Self {
+        self.with_patience(ANSWER_WITHIN)
+    }
+
     /// The name of the line.
     #[must_use]
     pub fn name(&self) -> &str {
@@ -142,10 +148,35 @@ impl Client {
     /// # Errors
     /// Any [`LinkError`] but `Stopped`.
     pub fn start_test(&mut self, clip: ClipTarget) -> Result<(), LinkError> {
-        self.ask("start a test", Request::StartTest { clip }, |reply| {
-            (reply == Reply::Done).then_some(())
+        self.command("start a test", Request::StartTest { clip })
+    }
+
+    /// Asks what the tester sees now.
+    ///
+    /// # Errors
+    /// Any [`LinkError`] but `Stopped`.
+    pub fn look(&mut self) -> Result<Look, LinkError> {
+        self.ask("look", Request::Look, |reply| match reply {
+            Reply::Look(look) => Some(look),
+            _ => None,
         })
-        .map(|((), _)| ())
+        .map(|(look, _)| look)
+    }
+
+    /// Begins a load-cycle watch with this said of the clip.
+    ///
+    /// # Errors
+    /// [`LinkError::Refused`] as busy if that cannot be now; any other but `Stopped`.
+    pub fn start_watch(&mut self, clip: ClipTarget) -> Result<(), LinkError> {
+        self.command("start a watch", Request::StartWatch { clip })
+    }
+
+    /// Ends the load-cycle watch.
+    ///
+    /// # Errors
+    /// [`LinkError::Refused`] as busy if none is running; any other but `Stopped`.
+    pub fn stop_watch(&mut self) -> Result<(), LinkError> {
+        self.command("stop the watch", Request::StopWatch)
     }
 
     /// Pulls every record from number `from` on and hands each to `take` as it comes. Stops
@@ -237,6 +268,12 @@ impl Client {
                 }
             }
         }
+    }
+
+    /// Asks for something to be done.
+    fn command(&mut self, asked: &'static str, request: Request) -> Result<(), LinkError> {
+        self.ask(asked, request, |reply| (reply == Reply::Done).then_some(()))
+            .map(|((), _)| ())
     }
 
     /// Asks until an answer comes that `pick` accepts, at most [`TRIES`] times.

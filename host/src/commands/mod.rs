@@ -3,6 +3,7 @@
 mod atlas;
 mod bench;
 mod judge;
+mod live;
 mod print;
 mod pull;
 mod show;
@@ -24,6 +25,7 @@ pub fn run(cli: Cli) -> Result<Exit, Error> {
         Command::Show(args) => show::run(&args),
         Command::Judge(args) => judge::run(&args),
         Command::Tour(args) => tour::run(&args),
+        Command::Live(args) => live::run(&args),
         Command::Bench(args) => bench::run(&args),
         Command::Atlas(args) => atlas::run(&args),
     }

@@ -157,6 +157,18 @@ pub enum LinkError {
         /// How often it was asked for.
         tries: u32,
     },
+    /// A tester that was watched went away.
+    #[error(
+        "{line}: the tester went away and did not come back within {}; \
+         check the cable and start again",
+        seconds(waited)
+    )]
+    Gone {
+        /// The port.
+        line: String,
+        /// How long it was waited for.
+        waited: Duration,
+    },
 }
 
 impl LinkError {

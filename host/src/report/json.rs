@@ -103,8 +103,8 @@ struct VerdictEntry {
     not_proven: Vec<&'static str>,
 }
 
-#[derive(Serialize)]
-struct FindingEntry {
+#[derive(PartialEq, Serialize)]
+pub(crate) struct FindingEntry {
     code: &'static str,
     number: u8,
     title: &'static str,
@@ -120,17 +120,17 @@ struct FindingEntry {
     electrician: &'static str,
 }
 
-#[derive(Serialize)]
-struct LampEntry {
+#[derive(PartialEq, Serialize)]
+pub(crate) struct LampEntry {
     lamp: &'static str,
     question: &'static str,
     rhythm: &'static str,
     answer: &'static str,
 }
 
-#[derive(Serialize)]
+#[derive(PartialEq, Serialize)]
 #[serde(untagged)]
-enum Value {
+pub(crate) enum Value {
     Known {
         value: f32,
         u: f32,
@@ -287,7 +287,7 @@ impl VerdictEntry {
 }
 
 impl FindingEntry {
-    fn of(language: &dyn Language, finding: &Finding) -> Self {
+    pub(crate) fn of(language: &dyn Language, finding: &Finding) -> Self {
         let words = language.finding(finding.code);
         let check = language.check(finding.next, finding.code);
         let severity = Severity::of(finding);
@@ -309,7 +309,7 @@ impl FindingEntry {
     }
 }
 
-fn lamps_of(language: &dyn Language, panel: &Panel) -> Vec<LampEntry> {
+pub(crate) fn lamps_of(language: &dyn Language, panel: &Panel) -> Vec<LampEntry> {
     Lamp::ALL
         .into_iter()
         .map(|lamp| {
@@ -324,13 +324,13 @@ fn lamps_of(language: &dyn Language, panel: &Panel) -> Vec<LampEntry> {
         .collect()
 }
 
-const fn missing(reason: Missing) -> Value {
+pub(crate) const fn missing(reason: Missing) -> Value {
     Value::Missing {
         missing: codes::missing(reason),
     }
 }
 
-fn measured<T: Copy>(
+pub(crate) fn measured<T: Copy>(
     measured: &Measured<T>,
     unit: &'static str,
     get: impl Fn(Reading<T>) -> (f32, f32),
