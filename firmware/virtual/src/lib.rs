@@ -4,7 +4,8 @@
 //! [`circuit`] solves networks, [`house`] wires a house and a receptacle into one,
 //! [`means`] says what probe, drive and load step would read there, [`atlas`] which wirings they
 //! tell apart,
-//! [`tester`] holds the parts of one built tester, [`front_end`] makes converter codes of the
+//! [`tester`] holds the parts of one built tester, [`faults`] says what flows when one fails,
+//! [`front_end`] makes converter codes of the
 //! solved voltages, [`chips`] answers on the buses as the converter and the log memory do,
 //! [`clock`] is the time they share, [`pins`] the lamps and the button, [`outputs`] the pins and
 //! relays of the tester's own currents, [`frames_file`] the
@@ -18,6 +19,7 @@ pub mod board;
 pub mod chips;
 pub mod circuit;
 pub mod clock;
+pub mod faults;
 pub mod frames_file;
 pub mod front_end;
 pub mod house;

@@ -65,6 +65,18 @@ impl Gfci {
     }
 }
 
+impl Gfci {
+    /// The curve of UL 943 at `imbalance` RMS: the longest time it may take from 6 mA on. Below,
+    /// where the curve does not oblige, it is the formula carried on; beyond 264 mA the time
+    /// there.
+    #[must_use]
+    pub fn curve(self, imbalance: Amperes) -> Duration {
+        let Self::ClassA = self;
+        let amperes = imbalance.get().clamp(1e-6, CURVE_ENDS.get());
+        Duration::from_secs_f64(curve_seconds(amperes))
+    }
+}
+
 /// The curve of UL 943 at so many amperes, in seconds.
 fn curve_seconds(amperes: f32) -> f64 {
     (ONE_SECOND_AT / f64::from(amperes)).powf(EXPONENT)
