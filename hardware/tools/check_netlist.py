@@ -193,7 +193,7 @@ LIMITER = {  # pins of one leg: part, pin, the node it is on
     "R{n}4": {"1": "s1", "2": "g1"}, "R{n}5": {"1": "g2", "2": "s2"},
     "Q{n}3": {"1": "m2", "2": "s2", "3": "g1"}, "Q{n}4": {"1": "m1", "2": "s1", "3": "g2"},
 }
-LIMITER_VALUES = {"R{n}1": "220R", "R{n}2": "2k4", "R{n}3": "220R", "R{n}4": "100k", "R{n}5": "100k"}
+LIMITER_VALUES = {"R{n}1": "200R", "R{n}2": "2k49", "R{n}3": "200R", "R{n}4": "470k", "R{n}5": "470k"}
 
 
 def drive(net):
@@ -265,12 +265,14 @@ def pump(net):
     found = (reach(net, led, without=passed_by, stop={"GND"}) & feeds) - {"GND"}
     if found:
         wrong.append(f"{sorted(found)} reaches the LED of relay A without a capacitor")
+    if {net.net("R513", 1), net.net("R513", 2)} != {led, "GND"}:
+        wrong.append("no bleeder at the LED of relay A")
     if net.net("K501", 2) != "GND":
         wrong.append("the LED of relay A does not end at ground")
     for diode, cap in (("D501", "C501"), ("D502", "C502")):
         if net.net(diode, 1) != "GND" or net.net(diode, 3) != net.net(cap, 2) or net.net(diode, 2) != net.net("R506", 1):
             wrong.append(f"{diode} is not wired as a pump behind {cap}")
-    for part, value in (("C501", "2u2"), ("C502", "2u2"), ("C503", "470n")):
+    for part, value in (("C501", "1u"), ("C502", "1u"), ("C503", "470n"), ("R513", "1k5")):
         if net.values.get(part) != value:
             wrong.append(f"{part} is {net.values.get(part)}, not {value}: the relay would let go at another time")
     return wrong

@@ -2,7 +2,7 @@
 
 
 def limiter(s, x, y, n, relay, led, anode, cathode, end):
-    """One leg from DRIVE_RETURN, left, to `end`: FET, 220, 2k4, 220, FET, relay. Every pair of leads
+    """One leg from DRIVE_RETURN, left, to `end`: FET, 200, 2k49, 200, FET, relay. Every pair of leads
     has a limiter between; each transistor closes the FET that has to stand the voltage."""
     q1, q2, t1, t2 = (f"Q6{n}{k}" for k in (1, 2, 3, 4))
     a, m, b, g1, g2 = (f"R6{n}{k}" for k in (1, 2, 3, 4, 5))
@@ -53,8 +53,8 @@ def draw(s):
     s.note("P2: +-6.0 V behind 3.0 kohm between wide and the inner ground node, or wide and the clip. This domain floats at the\n"
            "potential of the wide slot: its supply and its coupler are reinforced too. It does not touch the star: the string\n"
            "currents must still sum to zero while it drives.\n"
-           "Limiter: 220 ohm x 2.6 mA = one base-emitter voltage; 2.0 mA passes freely, line voltage is held under 3 mA.\n"
-           "shared-core/src/drive/calibration.rs: level 6.0 V, source 3.0 kohm = 2 x 220 + 2k4 + FETs, relay and bridge (about 160).",
+           "Limiter: 200 ohm x 2.6 mA = one base-emitter voltage; 2.0 mA passes freely, line voltage is held under 3 mA.\n"
+           "shared-core/src/drive/calibration.rs: level 6.0 V, source 3.0 kohm = 2 x 200 + 2k49 + FETs, relay and bridge (about 110 to 150).",
            20.32, 20.32)
     # Supply.
     s.part("PS601", "Isolated_Supply", 78.74, 78.74)

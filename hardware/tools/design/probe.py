@@ -50,6 +50,9 @@ def draw(s):
     # Relays.
     s.part("K501", "MOS_Relay", 213.36, 53.34)
     s.wire("R506.2", "K501.1")
+    s.part("R513", "R", 190.5, 60.96, ref_at=(193.04, 62.23), value_at=(193.04, 64.77))
+    s.wire("R513.1", (190.5, 50.8))
+    s.power("GND", *s.pin("R513.2"))
     x, y = s.pin("K501.2")
     s.wire("K501.2", (x - 5.08, y))
     s.power("GND", x - 5.08, y)
