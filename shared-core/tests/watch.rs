@@ -11,21 +11,17 @@ mod branch;
 use branch::judged::watched;
 use branch::scene::{Load, Scene, cycles, phasor};
 use branch::{Branch, C, Ground, Rng};
-use slotwise_core::evidence::{self, Measured, Missing, Phasor};
+use slotwise_core::evidence::{self, Measured, Missing};
 use slotwise_core::finding::FindingCode;
 use slotwise_core::limits::WatchLimits;
-use slotwise_core::load_step::{Beat, Level, POINTS, POINTS_BEFORE, Point};
+use slotwise_core::load_step::{Beat, POINTS, POINTS_BEFORE};
 use slotwise_core::slots::ClipTarget;
-use slotwise_core::units::{Millis, Radians, Volts};
+use slotwise_core::units::{Millis, Volts};
 use slotwise_core::watch::{
-    KEPT_STEPS, PAGE_MAX_BYTES, PAGE_SECONDS, Page, STEP_WAVE_MAX_BYTES, Second, Span, StepWave,
-    Watch,
+    KEPT_STEPS, PAGE_MAX_BYTES, Page, STEP_WAVE_MAX_BYTES, StepWave, Watch,
 };
 
 const LIMITS: WatchLimits = WatchLimits::DEFAULT;
-
-/// Most bytes that a page or a step may take in a record beside what every record carries.
-const ROOM: usize = 1300;
 
 fn run(beats: &[Beat], clip: ClipTarget) -> (Watch, Vec<Page>, Vec<StepWave>) {
     let mut watch = Watch::new(clip);
@@ -335,70 +331,13 @@ fn half_an_hour_and_no_longer() {
     assert_eq!(numbers, (1..=seen.steps).collect::<Vec<u16>>());
 }
 
-/// Bytes of the largest page and step: every level in three bytes where its length varies.
-#[test]
-fn pages_and_steps_fit_in_a_record() {
-    let top = Level::from_number(u16::MAX);
-    let span = Span {
-        least: top,
-        mean: top,
-        greatest: top,
-    };
-    let second = Second {
-        narrow_wide: span,
-        ground_wide: span,
-        clip_wide: Some(span),
-    };
-    let page = Page {
-        first: u16::MAX,
-        clip_target: ClipTarget::IndependentEarth,
-        seconds: core::iter::repeat_n(Some(second), PAGE_SECONDS).collect(),
-    };
-    let mut buffer = [0; ROOM];
-    let bytes = postcard::to_slice(&page, &mut buffer).unwrap();
-    assert_eq!(bytes.len(), PAGE_MAX_BYTES);
-    assert_eq!(postcard::from_bytes::<Page>(bytes), Ok(page));
-
-    let angle = Phasor {
-        rms: Volts::new(3.0e38),
-        angle: Radians::new(-3.0),
-    };
-    let point = Point {
-        narrow_wide: [top; 7],
-        ground_wide: top,
-        clip_wide: top,
-    };
-    let step = StepWave {
-        number: u16::MAX,
-        at: Millis::new(u64::MAX),
-        sag: Volts::new(-1.0),
-        narrow_wide: angle,
-        ground_wide: angle,
-        clip_wide: Some(angle),
-        course: core::iter::repeat_n(point, POINTS).collect(),
-    };
-    let bytes = postcard::to_slice(&step, &mut buffer).unwrap();
-    assert_eq!(bytes.len(), STEP_WAVE_MAX_BYTES);
-    assert_eq!(postcard::from_bytes::<StepWave>(bytes), Ok(step));
-    println!("a page: at most {PAGE_MAX_BYTES} bytes, a step {STEP_WAVE_MAX_BYTES}");
-    const { assert!(PAGE_MAX_BYTES < ROOM && STEP_WAVE_MAX_BYTES < ROOM) };
-}
-
-#[test]
-fn a_level_is_5_millivolts_and_ends_at_its_top() {
-    for (volts, number) in [(0.0, 0), (0.004, 1), (120.003, 24_001), (400.0, u16::MAX)] {
-        let level = Level::of(Volts::new(volts));
-        assert_eq!(level.number(), number, "{volts} V");
-    }
-    assert_near(Level::of(Volts::new(263.9)).volts().get(), 263.9, 2.6e-3);
-}
-
 /// Room in the tester: the watch is one static of the firmware.
 #[test]
 fn the_state_is_small() {
     let bytes = size_of::<Watch>();
     println!(
-        "Watch: {bytes} bytes; of it a page {}, a step {}",
+        "Watch: {bytes} bytes; of it a page {}, a step {}; as postcard at most {PAGE_MAX_BYTES} and \
+         {STEP_WAVE_MAX_BYTES}",
         size_of::<Page>(),
         size_of::<StepWave>()
     );

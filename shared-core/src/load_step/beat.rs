@@ -13,7 +13,7 @@ use crate::calibration::Calibration;
 use crate::evidence::{Missing, Phasor};
 use crate::limits::Limits;
 use crate::sample::FRAMES_PER_SECOND;
-use crate::slots::{Lead, Pair};
+use crate::slots::{LEADS, Lead, Pair};
 use crate::units::{Millis, Radians, Volts};
 use crate::window::sums::ComplexVolts;
 use crate::window::{BLOCKS, HOP, WINDOW, WindowSums};
@@ -68,18 +68,29 @@ impl Beat {
         let leads = sums
             .phasors_at(calibration, hertz)
             .ok_or(Missing::Unsteady)?;
+        Ok(Self::of_leads(sums, calibration, &leads, hertz, at))
+    }
+
+    /// The same from the phasors of the leads, where they are known already.
+    pub(crate) fn of_leads(
+        sums: &WindowSums,
+        calibration: &Calibration,
+        leads: &[ComplexVolts; LEADS],
+        hertz: f64,
+        at: Millis,
+    ) -> Self {
         let against_wide = |lead: Lead| leads[lead.channel()] - leads[Lead::Wide.channel()];
         let nw = against_wide(Lead::Narrow);
         let turns = hertz * HALF_WINDOW;
         let angle = f64::from(nw.angle().get()) + (turns - libm::floor(turns)) * TAU;
-        Ok(Self {
+        Self {
             at,
             nw: nw.rms().get(),
             angle,
             gw: turned(against_wide(Lead::Ground), nw),
             cw: turned(against_wide(Lead::Clip), nw),
             course: course(sums, calibration),
-        })
+        }
     }
 
     /// A beat from phasors against wide that share one axis, in the middle of a window that

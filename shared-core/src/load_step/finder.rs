@@ -282,8 +282,10 @@ impl Finder {
 /// medians of both come from the same windows.
 fn change(sight: &[Beat; SPAN], sag: f32) -> Change {
     let angles = sight.each_ref().map(|beat| beat.angle);
-    let turned = turns(&angles, &sight.each_ref().map(|beat| beat.gw))
-        .map(|turn| Complex::new(libm::cos(turn) as f32, libm::sin(turn) as f32));
+    let turned = turns(&angles, &sight.each_ref().map(|beat| beat.gw)).map(|turn| {
+        let (sine, cosine) = libm::sincosf(turn as f32);
+        Complex::new(cosine, sine)
+    });
     let of = |volts: fn(&Beat) -> Complex<f32>| {
         let mut line = [Complex::new(0.0, 0.0); SPAN];
         for ((place, beat), turned) in line.iter_mut().zip(sight).zip(turned) {

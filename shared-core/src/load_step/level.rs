@@ -40,3 +40,20 @@ impl Level {
         Self(number)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_level_is_5_millivolts_and_ends_at_its_top() {
+        for (volts, number) in [(0.0, 0), (0.004, 1), (120.003, 24_001), (400.0, u16::MAX)] {
+            assert_eq!(Level::of(Volts::new(volts)).number(), number, "{volts} V");
+        }
+        for tenth in 0..3000_u16 {
+            let volts = f32::from(tenth) / 10.0 + 0.013;
+            let back = Level::of(Volts::new(volts)).volts().get();
+            assert!((back - volts).abs() < 2.53e-3, "{volts}: {back}");
+        }
+    }
+}

@@ -171,3 +171,79 @@ impl Tally {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_largest_page_has_the_stated_bytes_and_comes_back() {
+        let top = Level::from_number(u16::MAX);
+        let span = Span {
+            least: top,
+            mean: top,
+            greatest: Level::from_number(0x1234),
+        };
+        let second = Second {
+            narrow_wide: span,
+            ground_wide: span,
+            clip_wide: Some(span),
+        };
+        let page = Page {
+            first: u16::MAX,
+            clip_target: ClipTarget::IndependentEarth,
+            seconds: core::iter::repeat_n(Some(second), PAGE_SECONDS).collect(),
+        };
+        let mut buffer = [0; PAGE_MAX_BYTES];
+        let bytes = postcard::to_slice(&page, &mut buffer).unwrap();
+        assert_eq!(bytes.len(), PAGE_MAX_BYTES);
+        assert_eq!(postcard::from_bytes::<Page>(bytes), Ok(page));
+        // What a record has room for beside what every record carries.
+        const { assert!(PAGE_MAX_BYTES < 1300) };
+    }
+
+    #[test]
+    fn a_second_of_a_later_minute_closes_the_page_short() {
+        let level = Level::from_number(1);
+        let span = Span {
+            least: level,
+            mean: level,
+            greatest: level,
+        };
+        let second = Second {
+            narrow_wide: span,
+            ground_wide: span,
+            clip_wide: None,
+        };
+        let mut page = Page::starting(0, ClipTarget::NotConnected);
+        assert_eq!(page.put(3, second), None);
+        let passed = page.put(185, second).unwrap();
+        assert_eq!((passed.first, passed.seconds.len()), (0, 4));
+        assert_eq!((page.first, page.seconds.len()), (180, 6));
+        assert_eq!(page.put(239, second).unwrap().seconds.len(), 60);
+        assert_eq!((page.first, page.seconds.len()), (240, 0));
+    }
+
+    #[test]
+    fn the_last_second_of_a_minute_gives_one_page_even_after_a_gap() {
+        let level = Level::from_number(1);
+        let span = Span {
+            least: level,
+            mean: level,
+            greatest: level,
+        };
+        let second = Second {
+            narrow_wide: span,
+            ground_wide: span,
+            clip_wide: None,
+        };
+        let mut page = Page::starting(0, ClipTarget::NotConnected);
+        assert_eq!(page.put(3, second), None);
+        // Second 119 fills the minute that it opens: the minute before is given first, the full
+        // one with the next second.
+        assert_eq!(page.put(119, second).unwrap().first, 0);
+        assert_eq!(page.seconds.len(), 60);
+        assert_eq!(page.put(120, second).unwrap().first, 60);
+        assert_eq!((page.first, page.seconds.len()), (120, 1));
+    }
+}

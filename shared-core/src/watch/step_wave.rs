@@ -46,3 +46,40 @@ impl StepWave {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::load_step::Level;
+    use crate::units::Radians;
+    use crate::window::BLOCKS;
+
+    #[test]
+    fn the_largest_step_has_the_stated_bytes_and_comes_back() {
+        let top = Level::from_number(u16::MAX);
+        let phasor = Phasor {
+            rms: Volts::new(3.0e38),
+            angle: Radians::new(-3.0),
+        };
+        let point = Point {
+            narrow_wide: [top; BLOCKS],
+            ground_wide: top,
+            clip_wide: top,
+        };
+        let step = StepWave {
+            number: u16::MAX,
+            at: Millis::new(u64::MAX),
+            sag: Volts::new(-1.0),
+            narrow_wide: phasor,
+            ground_wide: phasor,
+            clip_wide: Some(phasor),
+            course: core::iter::repeat_n(point, POINTS).collect(),
+        };
+        let mut buffer = [0; STEP_WAVE_MAX_BYTES];
+        let bytes = postcard::to_slice(&step, &mut buffer).unwrap();
+        assert_eq!(bytes.len(), STEP_WAVE_MAX_BYTES);
+        assert_eq!(postcard::from_bytes::<StepWave>(bytes), Ok(step));
+        // What a record has room for beside what every record carries.
+        const { assert!(STEP_WAVE_MAX_BYTES < 1300) };
+    }
+}
