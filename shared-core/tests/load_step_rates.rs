@@ -64,33 +64,57 @@ fn the_table_of_the_notes_is_reproduced() {
     );
 }
 
-/// A minute or so at a drawn branch: 1 to 15 A, any kind of load, any unrest, loads elsewhere.
-fn drawn(ground: Ground, seed: u64, number: u64) -> (Scene, LoadSteps) {
-    let mut rng = Rng::new(seed, number);
-    let branch = Branch::draw(&mut rng, ground);
-    let amperes = rng.between(1.0, 15.0);
+/// Load and noise of a run.
+#[derive(Clone, Copy, Debug)]
+struct Setting {
+    amperes: f64,
+    /// Unrest of the supply from window to window, volts.
+    unrest: f64,
+    /// Small loads on this branch, amperes.
+    small_loads: f64,
+    /// Steps elsewhere in the house, a second.
+    elsewhere: f64,
+}
+
+impl Setting {
+    /// 1 to 15 A, 3 to 100 mV, a load elsewhere up to every two seconds, or none.
+    fn draw(rng: &mut Rng) -> Self {
+        Self {
+            amperes: rng.between(1.0, 15.0),
+            unrest: rng.log_between(3e-3, 0.1),
+            small_loads: rng.log_between(3e-3, 0.3),
+            elsewhere: if rng.happens(0.3) {
+                0.0
+            } else {
+                rng.between(0.0, 0.5)
+            },
+        }
+    }
+}
+
+/// A minute or so at a drawn branch with any kind of load, switched three to nine times; loads
+/// elsewhere take 0.3 to 20 A.
+fn drawn(ground: Ground, rng: &mut Rng, setting: Setting) -> (Scene, LoadSteps) {
+    let branch = Branch::draw(rng, ground);
     let count = 3 + (rng.unit() * 7.0) as usize;
     let apart = rng.between(2.0, 5.0);
-    let on = cycles(&mut rng, 7.0, apart, count);
-    let load = Load::draw(&mut rng, amperes, on);
+    let on = cycles(rng, 7.0, apart, count);
+    let load = Load::draw(rng, setting.amperes, on);
     let mut scene = Scene::new(branch, vec![load]);
-    scene.unrest = rng.log_between(3e-3, 0.1);
-    scene.small_loads = rng.log_between(3e-3, 0.3);
+    scene.unrest = setting.unrest;
+    scene.small_loads = setting.small_loads;
     scene.hertz = rng.between(59.9, 60.1);
     scene.walk = rng.log_between(5e-5, 5e-4);
     let seconds = 14.0 + count as f64 * (apart + 3.0);
-    // From none to one every two seconds.
-    let rate = rng.between(0.0, 0.5);
     let mut time = 0.0;
-    while rng.happens(0.7) && rate > 0.0 && time < seconds {
-        time += -(1.0 - rng.unit()).ln() / rate;
+    while setting.elsewhere > 0.0 && time < seconds {
+        time += -(1.0 - rng.unit()).ln() / setting.elsewhere;
         let up = if rng.happens(0.5) { 1.0 } else { -1.0 };
-        scene
-            .elsewhere
-            .push((time, up * rng.log_between(0.3, 20.0)));
+        let amperes = up * rng.log_between(0.3, 20.0);
+        scene.elsewhere.push((time, amperes));
     }
     let mut steps = LoadSteps::new();
-    for beat in scene.beats(seconds, &mut rng) {
+    for beat in scene.beats(seconds, rng) {
         steps.push(&beat, &WatchLimits::DEFAULT);
     }
     steps.finish();
@@ -106,10 +130,12 @@ struct Counts {
     measured: u32,
 }
 
-fn count(ground: Ground, seed: u64, draws: u64) -> Counts {
+fn count(ground: Ground, seed: u64, draws: u64, fixed: Option<Setting>) -> Counts {
     let mut counts = Counts::default();
     for number in 0..draws {
-        let (scene, steps) = drawn(ground, seed, number);
+        let mut rng = Rng::new(seed, number);
+        let setting = fixed.unwrap_or_else(|| Setting::draw(&mut rng));
+        let (scene, steps) = drawn(ground, &mut rng, setting);
         let step = steps.load_step();
         let place = match says(step) {
             Says::Separate => 0,
@@ -119,11 +145,10 @@ fn count(ground: Ground, seed: u64, draws: u64) -> Counts {
         };
         counts.said[place] += 1;
         let Ok(step) = step else { continue };
-        if step.steps < Limits::DEFAULT.rho_steps || step.sag < Limits::DEFAULT.rho_sag {
-            continue;
-        }
+        let limits = Limits::DEFAULT;
+        let is_counted = step.steps >= limits.rho_steps && step.sag >= limits.rho_sag;
         // Loads elsewhere are no noise: they belong to another ratio.
-        if !scene.elsewhere.is_empty() {
+        if !is_counted || !scene.elsewhere.is_empty() {
             continue;
         }
         counts.measured += 1;
@@ -132,40 +157,43 @@ fn count(ground: Ground, seed: u64, draws: u64) -> Counts {
             *beyond += u32::from(off > times * f64::from(step.rho.u.get()));
         }
     }
-    let share = |count: u32| f64::from(count) / draws as f64;
-    let [separate, joined, weak, unclear] = counts.said.map(share);
-    println!(
-        "{ground:?}, {draws} draws: separate {separate:.4}, joined {joined:.4}, weak neutral \
-         {weak:.4}, cannot tell {unclear:.4}; of {} with three steps of 0.5 V and none from elsewhere, {} are off by more \
-         than 3u, {} by more than 4u",
-        counts.measured, counts.beyond[0], counts.beyond[1]
-    );
     counts
 }
 
+fn print(ground: Ground, counts: &Counts) {
+    let draws: u32 = counts.said.iter().sum();
+    let share = |count: u32| f64::from(count) / f64::from(draws);
+    let [separate, joined, weak, unclear] = counts.said.map(share);
+    println!(
+        "{ground:?}, {draws} draws: separate {separate:.4}, joined {joined:.4}, weak neutral \
+         {weak:.4}, cannot tell {unclear:.4}\n  of {} with three steps of 0.5 V and none \
+         elsewhere, {} are off by more than 3u, {} by more than 4u",
+        counts.measured, counts.beyond[0], counts.beyond[1]
+    );
+}
+
 fn rates(seed: u64, draws: u64) {
-    let sound = count(Ground::Separate, seed, draws);
-    let joined = count(Ground::JoinedAtBox, seed, draws);
-    let upstream = count(Ground::JoinedUpstream, seed, draws);
-    let few = |share: f64| (share * draws as f64) as u32;
-    assert!(
-        joined.said[0] <= few(2e-3),
-        "joined, called separate: {joined:?}"
-    );
-    assert!(
-        sound.said[0] >= few(0.8),
-        "sound, called separate: {sound:?}"
-    );
-    assert!(sound.said[2] <= few(2e-3), "sound, called weak: {sound:?}");
-    // The notes have 60 %.
-    let passed = f64::from(upstream.said[0]) / draws as f64;
-    println!("a jumper upstream passes in {passed:.2} of the draws");
-    assert!((passed - 0.6).abs() < 0.12, "{passed}");
-    // The stated uncertainty is one: a normal one would leave 0.3 % beyond 3u.
-    for counts in [&sound, &joined, &upstream] {
+    let of = |ground| {
+        let counts = count(ground, seed, draws, None);
+        print(ground, &counts);
+        // A normal error would be beyond 4u in 6e-5; three steps say little of their own scatter.
         let beyond = f64::from(counts.beyond[1]) / f64::from(counts.measured);
         assert!(beyond < 0.03, "beyond 4u: {beyond}");
-    }
+        counts.said
+    };
+    let sound = of(Ground::Separate);
+    let joined = of(Ground::JoinedAtBox);
+    let upstream = of(Ground::JoinedUpstream);
+    let few = |share: f64| (share * draws as f64) as u32;
+    assert!(
+        joined[0] <= few(2e-3),
+        "joined, called separate: {joined:?}"
+    );
+    assert!(sound[0] >= few(0.6), "sound, called separate: {sound:?}");
+    assert!(sound[2] <= few(2e-3), "sound, called weak: {sound:?}");
+    let passed = f64::from(upstream[0]) / draws as f64;
+    println!("a jumper upstream passes in {passed:.2} of the draws (notes 0.60)");
+    assert!((passed - 0.6).abs() < 0.15, "{passed}");
 }
 
 #[test]
@@ -176,5 +204,33 @@ fn a_joined_receptacle_is_not_called_separate() {
 #[test]
 #[ignore = "minutes; prints"]
 fn a_joined_receptacle_is_not_called_separate_in_many_draws() {
-    rates(2, 100_000);
+    rates(2, 30_000);
+}
+
+/// Section 5: no joined receptacle is called separate at any load and noise tried. Every cell by
+/// itself.
+#[test]
+#[ignore = "minutes; prints"]
+fn no_cell_of_load_and_noise_calls_a_joined_receptacle_separate() {
+    let draws = 1500;
+    println!("joined, called separate / joined / cannot tell, of {draws} draws");
+    for amperes in [1.0, 2.0, 4.0, 8.0, 15.0] {
+        for (unrest, small_loads) in [(0.003, 0.003), (0.03, 0.05), (0.1, 0.3)] {
+            for elsewhere in [0.0, 0.1, 0.5] {
+                let setting = Setting {
+                    amperes,
+                    unrest,
+                    small_loads,
+                    elsewhere,
+                };
+                let counts = count(Ground::JoinedAtBox, 3, draws, Some(setting));
+                let [separate, joined, _, unclear] = counts.said;
+                println!(
+                    "{amperes} A, {unrest} V, {small_loads} A, {elsewhere} a second: \
+                     {separate} / {joined} / {unclear}"
+                );
+                assert!(f64::from(separate) <= 2e-3 * draws as f64);
+            }
+        }
+    }
 }
