@@ -28,12 +28,12 @@ fn run(beats: &[Beat], clip: ClipTarget) -> (Watch, Vec<Page>, Vec<StepWave>) {
     let (mut pages, mut steps) = (Vec::new(), Vec::new());
     for beat in beats {
         watch.push(beat, &LIMITS);
-        pages.extend(watch.page_done().cloned());
-        steps.extend(watch.step_done().cloned());
+        pages.extend(watch.take_page());
+        steps.extend(watch.take_step());
     }
     watch.finish();
-    pages.extend(watch.page_done().cloned());
-    steps.extend(watch.step_done().cloned());
+    pages.extend(watch.take_page());
+    steps.extend(watch.take_step());
     (watch, pages, steps)
 }
 
@@ -262,6 +262,20 @@ fn pages_hold_every_second() {
     let (number, live) = watch.second().unwrap();
     assert_eq!((number, Some(live)), (149, pages[2].seconds[29]));
     assert_near(watch.highest().unwrap().get(), 1.495, 2.6e-3);
+}
+
+/// Stopped in the very window that fills a page: it is there until it is taken, and once.
+#[test]
+fn a_page_that_nobody_took_is_not_lost_when_the_watch_is_stopped() {
+    let mut watch = Watch::new(ClipTarget::ApplianceFrame);
+    for beat in told(60.0, |_| [120.0, 0.3, 0.1]) {
+        watch.push(&beat, &LIMITS);
+    }
+    assert!(watch.page_done().is_some());
+    watch.finish();
+    assert_eq!(watch.take_page().map(|page| page.seconds.len()), Some(60));
+    watch.finish();
+    assert_eq!(watch.page_done(), None);
 }
 
 #[test]

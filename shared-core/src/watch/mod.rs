@@ -113,12 +113,11 @@ impl Watch {
     }
 
     /// The watch was stopped: closes the page in hand and the step that was being looked at.
-    /// A second that is not whole is left out.
+    /// What the last push completed and nobody took is kept. A second that is not whole is left
+    /// out.
     pub fn finish(&mut self) {
         let found = self.loads.finish();
-        self.step = None;
         self.keep(found);
-        self.done = None;
         if !self.page.seconds.is_empty() {
             let next = Page::starting(self.second, self.clip_target);
             self.done = Some(core::mem::replace(&mut self.page, next));
@@ -131,16 +130,26 @@ impl Watch {
         self.elapsed() >= limits.longest.get()
     }
 
-    /// The page that the last call of [`Watch::push`] or [`Watch::finish`] completed.
+    /// The page that was completed last, until it is taken or the next window comes.
     #[must_use]
     pub const fn page_done(&self) -> Option<&Page> {
         self.done.as_ref()
     }
 
-    /// The step that the last call of [`Watch::push`] or [`Watch::finish`] completed.
+    /// Takes [`Watch::page_done`], so that it is written once.
+    pub const fn take_page(&mut self) -> Option<Page> {
+        self.done.take()
+    }
+
+    /// The step that was completed last, until it is taken or the next window comes.
     #[must_use]
     pub const fn step_done(&self) -> Option<&StepWave> {
         self.step.as_ref()
+    }
+
+    /// Takes [`Watch::step_done`], so that it is written once.
+    pub const fn take_step(&mut self) -> Option<StepWave> {
+        self.step.take()
     }
 
     /// The last second that was whole, and its number from the start, for a live view.
