@@ -1,8 +1,10 @@
 //! Tools of the whole-system tests.
 
+pub mod bench;
 pub mod emulator;
 pub mod finding_table;
 pub mod hardware;
+pub mod hardware_decks;
 pub mod hardware_pins;
 pub mod lamp_picture;
 pub mod measured;

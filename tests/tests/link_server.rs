@@ -22,7 +22,7 @@ fn board() -> (VirtualBoard, FarEnd) {
     let (near, far) = line();
     let mut board = VirtualBoard::start(front_end, contents, near, demo_identity(None))
         .expect("the board starts");
-    board.run_for(2500);
+    board.run_for(11_500);
     far.set_open(true);
     board.run_for(2);
     (board, far)
@@ -117,7 +117,7 @@ fn a_reader_that_stops_reading_gets_the_rest_when_it_goes_on() {
         board
             .tester()
             .start_test(slotwise_core::slots::ClipTarget::NotConnected);
-        board.run_for(2200);
+        board.run_for(11_000);
     }
     far.write(&frame(
         4,
@@ -213,7 +213,7 @@ fn look(board: &mut VirtualBoard, far: &FarEnd) -> Look {
 fn a_look_tells_what_the_lamps_show_and_what_was_measured_last() {
     let (mut board, far) = board();
     let first = look(&mut board, &far);
-    let answer = first.answer.expect("2.5 s after the plug went in");
+    let answer = first.answer.expect("the test is over");
     assert_eq!(
         answer.finding.map(|finding| finding.code),
         Some(FindingCode::ReadsSound)

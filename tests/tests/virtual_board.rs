@@ -3,113 +3,13 @@
 
 use slotwise_core::finding::FindingCode;
 use slotwise_core::lamps::{Lamp, Rhythm};
-use slotwise_core::link::{
-    FrameReader, JournalState, MAX_FRAME, PROTOCOL, Reply, ReplyEnvelope, Request, RequestEnvelope,
-    Status, decode, encode,
-};
-use slotwise_core::record::{self, Body, BootCause, Record, RecordNumber, SCHEMA};
+use slotwise_core::link::{JournalState, PROTOCOL, Request};
+use slotwise_core::record::{Body, BootCause, Record, RecordNumber, SCHEMA};
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::verdict::Outcome;
-use slotwise_virtual::board::{VirtualBoard, demo_identity, workshop_flash};
+use slotwise_tests::bench::{Answer, Bench};
 use slotwise_virtual::chips::nor::PowerCut;
-use slotwise_virtual::front_end::{FrontEnd, Hand};
-use slotwise_virtual::house::find;
-use slotwise_virtual::serial::{FarEnd, line};
 use slotwise_virtual::tester::{Specimen, Tolerance};
-
-struct Bench {
-    board: VirtualBoard,
-    hand: Hand,
-    far: FarEnd,
-    specimen: Specimen,
-}
-
-impl Bench {
-    fn new(seed: u64) -> Self {
-        let specimen = Specimen::draw(seed, &Tolerance::USUAL);
-        let contents = workshop_flash(&specimen).expect("the workshop calibrates it");
-        Self::with_contents(specimen, contents)
-    }
-
-    fn with_contents(specimen: Specimen, contents: Vec<u8>) -> Self {
-        let (hand, source) = Hand::new(specimen.clone()).expect("the specimen's parts are some");
-        let front_end = FrontEnd::new(specimen.clone(), Box::new(source));
-        let (near, far) = line();
-        let board = VirtualBoard::start(front_end, contents, near, demo_identity(None))
-            .expect("the board starts");
-        Self {
-            board,
-            hand,
-            far,
-            specimen,
-        }
-    }
-
-    fn plug(&mut self, name: &str) {
-        let named = find(name).expect("in the bank");
-        self.hand.plug(&named.receptacle).expect("it is solved");
-    }
-
-    fn unplug(&mut self) {
-        self.hand.unplug().expect("it can be pulled out");
-    }
-
-    /// Asks and collects the replies, until one that is no record.
-    fn ask(&mut self, request: Request) -> (Vec<Vec<u8>>, Answer) {
-        self.far.set_open(true);
-        self.board.run_for(2);
-        let envelope = RequestEnvelope {
-            sequence: 77,
-            request,
-        };
-        let mut frame = [0; MAX_FRAME];
-        let length = encode(&envelope, &mut frame).expect("a request fits");
-        assert_eq!(self.far.write(&frame[..length]), length);
-        let mut reader = FrameReader::new();
-        let mut records = Vec::new();
-        for _ in 0..2000 {
-            self.board.run_for(1);
-            for byte in self.far.read() {
-                let Some(message) = reader.push(byte) else {
-                    continue;
-                };
-                let message = message.expect("frames arrive whole");
-                let reply: ReplyEnvelope = decode(message).expect("replies are understood");
-                assert_eq!(reply.sequence, 77);
-                match reply.reply {
-                    Reply::Record { bytes, .. } => records.push(bytes.to_vec()),
-                    Reply::Status(status) => return (records, Answer::Status(status)),
-                    other => return (records, Answer::Other(format!("{other:?}"))),
-                }
-            }
-        }
-        panic!("no answer within two seconds");
-    }
-
-    fn pull(&mut self) -> Vec<Record> {
-        let (bytes, _) = self.ask(Request::Pull {
-            from: RecordNumber::FIRST,
-            limit: u16::MAX,
-        });
-        bytes
-            .iter()
-            .map(|bytes| record::decode(bytes).expect("records decode"))
-            .collect()
-    }
-
-    fn status(&mut self) -> Status {
-        match self.ask(Request::Status) {
-            (_, Answer::Status(status)) => status,
-            (_, other) => panic!("{other:?}"),
-        }
-    }
-}
-
-#[derive(Debug)]
-enum Answer {
-    Status(Status),
-    Other(String),
-}
 
 fn first_code(record: &Record) -> Option<FindingCode> {
     match &record.body {
@@ -124,7 +24,7 @@ fn a_walk_along_the_terrace_leaves_one_record_a_receptacle() {
     bench.board.run_for(3000);
     for name in ["sound", "reversed-polarity", "open-ground"] {
         bench.plug(name);
-        bench.board.run_for(3500);
+        bench.board.run_for(12_000);
         bench.unplug();
         bench.board.run_for(1500);
     }
@@ -198,7 +98,7 @@ fn lamps_answer_within_half_a_second_of_plugging_in() {
 fn an_independent_earth_said_over_the_link_shows_the_live_frame() {
     let mut bench = Bench::new(13);
     bench.plug("reversed-and-joined");
-    bench.board.run_for(3000);
+    bench.board.run_for(12_000);
     assert_eq!(
         bench
             .board
@@ -260,12 +160,12 @@ fn a_press_blinks_out_the_finding_number() {
 fn a_restart_goes_on_with_numbers_boots_and_chain() {
     let mut bench = Bench::new(15);
     bench.plug("sound");
-    bench.board.run_for(4000);
+    bench.board.run_for(12_000);
     let before = bench.pull();
     let contents = bench.board.nor.contents();
     let mut again = Bench::with_contents(bench.specimen.clone(), contents);
     again.plug("sound");
-    again.board.run_for(4000);
+    again.board.run_for(12_000);
     let after = again.pull();
     assert_eq!(after[..before.len()], before[..]);
     assert!(after.len() > before.len());
@@ -326,14 +226,14 @@ fn damaged_frames_are_counted_and_never_measured() {
 fn power_lost_in_a_record_loses_no_earlier_one() {
     let mut bench = Bench::new(19);
     bench.plug("sound");
-    bench.board.run_for(3000);
+    bench.board.run_for(12_000);
     let before = bench.pull();
     assert_eq!(before.len(), 2);
     bench.board.nor.cut_power(PowerCut::AfterBytes(300));
     let (_, _) = bench.ask(Request::StartTest {
         clip: ClipTarget::NotConnected,
     });
-    bench.board.run_for(3000);
+    bench.board.run_for(12_000);
     assert!(!bench.board.nor.is_powered(), "the cut happened");
     let contents = bench.board.nor.contents();
     let mut again = Bench::with_contents(bench.specimen.clone(), contents);

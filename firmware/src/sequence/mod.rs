@@ -382,10 +382,17 @@ impl Sequence {
             self.paths.give_up(reason);
             return self.path_done();
         }
-        if look.windows() > 0 && self.pattern(&look) != pattern {
+        if look.windows() == 0 {
+            return None;
+        }
+        if self.pattern(&look) != pattern {
             return self.another_wiring(&look);
         }
-        None
+        // What is shown follows the line; what is kept are the windows at rest.
+        let mut evidence = look.evidence(Some(calibration));
+        self.paths.add_to(&mut evidence);
+        let verdict = judge(&evidence, &self.limits);
+        Some(Event::Answer { evidence, verdict })
     }
 
     /// The wiring changed under the test.

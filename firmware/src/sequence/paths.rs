@@ -206,7 +206,7 @@ impl Paths {
             ) => estimator.push(frame, number, path, high),
             (Running::Nothing, _) => return false,
             (_, Applied::Dropped(interlock)) => {
-                self.dropped(interlock, calibration);
+                self.dropped(frame, interlock, calibration);
                 return true;
             }
             // The order is on its way.
@@ -259,8 +259,8 @@ impl Paths {
     /// An interlock has opened the outputs.
     #[cold]
     #[inline(never)]
-    fn dropped(&mut self, interlock: Interlock, calibration: &Calibration) {
-        match &self.running {
+    fn dropped(&mut self, frame: &Frame, interlock: Interlock, calibration: &Calibration) {
+        match &mut self.running {
             Running::Probe(_) => {
                 // The ground slot rose with the probe's milliampere: open, or all but open. That
                 // it was not the wiring that changed meanwhile, the windows after it must show.
@@ -272,8 +272,10 @@ impl Paths {
                 self.readings.hot_and_ground = Measured::Missing(reason);
             }
             Running::Drive(estimator) => {
+                estimator.push_dropping(frame);
                 let reason = estimator.why_dropped(interlock, calibration);
-                self.keep_drive(estimator.path(), Measured::Missing(reason));
+                let path = estimator.path();
+                self.keep_drive(path, Measured::Missing(reason));
             }
             Running::Nothing => {}
         }

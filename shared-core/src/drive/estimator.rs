@@ -20,6 +20,7 @@ use num_complex::Complex;
 
 use super::lock_in::{HOP_FRAMES, LockIn, UNITS, WINDOW, WindowSums};
 use super::robust::{Common, common, median};
+use super::tone::tone_is_high;
 use super::{DriveCalibration, TONE};
 use crate::calibration::Calibration;
 use crate::evidence::{Measured, Missing};
@@ -177,6 +178,14 @@ impl Estimator {
             self.windows += 1;
         }
         true
+    }
+
+    /// Takes the frame on which an interlock opened the drive, for [`Self::why_dropped`]: the
+    /// one after the last that was pushed, and converted while the drive was still closed.
+    #[cold]
+    pub fn push_dropping(&mut self, frame: &Frame) {
+        let number = self.last.map_or(0, |last| last.number.wrapping_add(1));
+        self.push(frame, number, self.path, tone_is_high(number));
     }
 
     /// The resistance of the path, and its standard uncertainty: the scatter of the windows and
