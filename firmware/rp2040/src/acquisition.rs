@@ -1,7 +1,8 @@
 //! From the data-ready edge to a queue: the only thing that must never be late.
 //!
-//! The converter pulls DRDY low every 250 us. The interrupt reads the frame (about 20 us) and
-//! puts it into a queue that the super-loop empties. The loop may be away for a sector erase
+//! The converter pulls DRDY low every 250 us. The interrupt reads the frame (about 20 us), lets
+//! the stimulator look at it and set the tester's own outputs for the next conversion, and puts
+//! the frame with the mark of what was on into a queue that the super-loop empties. The loop may be away for a sector erase
 //! of the journal (45 ms, at most 400 ms); the queue holds 511 frames = 127 ms, so a slow
 //! erase does lose frames, and then the loss is counted and told, never silent:
 //!
@@ -10,7 +11,8 @@
 //!   emptied and the count of periods missed is told.
 //!
 //! A pause of [`SILENCE`] or more is not counted here but by the tester, which watches for a
-//! silent converter by its own clock.
+//! silent converter by its own clock. The outputs do not wait that long: without an interrupt
+//! for [`SILENCE_MS`] the loop opens them, and while the converter is being started they are off.
 
 use core::cell::RefCell;
 
@@ -23,12 +25,14 @@ use rp2040_hal::gpio::Interrupt::EdgeLow;
 use rp2040_hal::pac::{self, interrupt};
 use rp2040_hal::{Timer, timer};
 use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
+use slotwise_core::stimulus::{Applied, Order};
 use slotwise_firmware::adc::Converter;
+use slotwise_firmware::stimulator::{self, SILENCE_MS, Stimulator};
 
-use crate::board::{AdcBus, DataReady, SyncPin};
+use crate::board::{AdcBus, DataReady, OutputPin, SyncPin};
 
-/// A frame, or why there is none.
-pub(crate) type Delivered = Result<Frame, FrameFault>;
+/// A frame, or why there is none, and what was driven while it was converted.
+pub(crate) type Delivered = (Result<Frame, FrameFault>, Applied);
 
 /// Places of the queue; one stays empty.
 const QUEUE: usize = 512;
@@ -47,6 +51,7 @@ struct Sampler {
     converter: Converter<AdcBus>,
     data_ready: DataReady,
     frames: Producer<'static, Delivered>,
+    stimulator: Stimulator<OutputPin>,
     clock: Timer,
     /// Low word of the clock at the frame before, if there was one since the start.
     last: Option<u32>,
@@ -75,16 +80,17 @@ impl Sampler {
     }
 
     #[inline]
-    fn deliver(&mut self, frame: Delivered) {
+    fn deliver(&mut self, frame: Result<Frame, FrameFault>) {
+        let applied = self.stimulator.on_frame(&frame);
         if self.dropped > 0
             && self
                 .frames
-                .enqueue(Err(FrameFault::Lost(self.dropped)))
+                .enqueue((Err(FrameFault::Lost(self.dropped)), Applied::Nothing))
                 .is_ok()
         {
             self.dropped = 0;
         }
-        if self.dropped > 0 || self.frames.enqueue(frame).is_err() {
+        if self.dropped > 0 || self.frames.enqueue((frame, applied)).is_err() {
             self.dropped = self.dropped.saturating_add(match frame {
                 Err(FrameFault::Lost(more)) => more,
                 _ => 1,
@@ -120,11 +126,19 @@ pub(crate) struct Acquisition {
     /// When the converter last showed life, or was last tried.
     alive: timer::Instant,
     must_start: bool,
+    /// What the stimulator was last told.
+    order: Order,
 }
 
 impl Acquisition {
     /// Takes converter and pins and starts sampling.
-    pub(crate) fn start(bus: AdcBus, data_ready: DataReady, sync: SyncPin, clock: Timer) -> Self {
+    pub(crate) fn start(
+        bus: AdcBus,
+        data_ready: DataReady,
+        sync: SyncPin,
+        outputs: stimulator::Pins<OutputPin>,
+        clock: Timer,
+    ) -> Self {
         let queue: &'static mut Queue<Delivered, QUEUE> =
             defmt::unwrap!(cortex_m::singleton!(: Queue<Delivered, QUEUE> = Queue::new()));
         let (producer, consumer) = queue.split();
@@ -132,6 +146,7 @@ impl Acquisition {
             converter: Converter::new(bus),
             data_ready,
             frames: producer,
+            stimulator: Stimulator::new(outputs),
             clock,
             last: None,
             dropped: 0,
@@ -143,6 +158,7 @@ impl Acquisition {
             clock,
             alive: clock.get_counter(),
             must_start: true,
+            order: Order::Rest,
         };
         acquisition.start_converter();
         acquisition
@@ -153,10 +169,19 @@ impl Acquisition {
     pub(crate) fn next(&mut self) -> Option<Delivered> {
         let delivered = self.frames.dequeue()?;
         self.alive = self.clock.get_counter();
-        if matches!(delivered, Err(FrameFault::Restarted)) {
+        if matches!(delivered, (Err(FrameFault::Restarted), _)) {
             self.must_start = true;
         }
         Some(delivered)
+    }
+
+    /// Says what the outputs are to do from the next frame on.
+    #[inline]
+    pub(crate) fn order(&mut self, order: Order) {
+        if order != self.order {
+            self.order = order;
+            with_sampler(|sampler| sampler.stimulator.set(order));
+        }
     }
 
     /// Whether a frame waits.
@@ -166,8 +191,18 @@ impl Acquisition {
     }
 
     /// Starts the converter anew if it lost its settings or fell silent. Call it in every
-    /// round of the loop; it takes 5 ms when it acts, every [`SILENCE`] at most.
+    /// round of the loop; it takes 5 ms when it acts, every [`SILENCE`] at most. Opens the
+    /// outputs of a converter that has been silent for [`SILENCE_MS`].
     pub(crate) fn keep_alive(&mut self) {
+        if self.order != Order::Rest {
+            let now = self.clock.get_counter_low();
+            with_sampler(|sampler| {
+                let quiet = sampler.last.map(|last| now.wrapping_sub(last));
+                if quiet.is_none_or(|quiet| u64::from(quiet) >= SILENCE_MS * 1000) {
+                    sampler.stimulator.silence();
+                }
+            });
+        }
         let silent = self.clock.get_counter() - self.alive >= SILENCE;
         if silent || self.must_start {
             self.start_converter();
@@ -178,6 +213,7 @@ impl Acquisition {
         pac::NVIC::mask(pac::Interrupt::IO_IRQ_BANK0);
         let sampler = critical_section::with(|section| SAMPLER.borrow_ref_mut(section).take());
         let Some(mut sampler) = sampler else { return };
+        sampler.stimulator.silence();
         let mut delay = self.clock;
         if !self.must_start {
             // Silent although it was set up: only the reset line is left to try.
@@ -220,6 +256,14 @@ fn align(sampler: &mut Sampler, delay: &mut Timer) {
         delay.delay_us(1);
     }
     let _ = sampler.converter.catch_up();
+}
+
+fn with_sampler(act: impl FnOnce(&mut Sampler)) {
+    critical_section::with(|section| {
+        if let Some(sampler) = SAMPLER.borrow_ref_mut(section).as_mut() {
+            act(sampler);
+        }
+    });
 }
 
 fn pulse(sync: &mut SyncPin, delay: &mut Timer) {

@@ -6,7 +6,7 @@
 use core::convert::Infallible;
 
 use defmt::unwrap;
-use embedded_hal::digital::{OutputPin, PinState};
+use embedded_hal::digital::{self, PinState};
 use embedded_hal::spi::{MODE_0, MODE_1};
 use embedded_hal_bus::spi::ExclusiveDevice;
 use rp2040_hal::clocks::init_clocks_and_plls;
@@ -22,6 +22,7 @@ use rp2040_hal::spi::{Enabled, Spi};
 use rp2040_hal::usb::UsbBus;
 use rp2040_hal::{Clock as _, Sio, Timer, Watchdog, pac};
 use slotwise_core::record::BootCause;
+use slotwise_firmware::stimulator;
 use usb_device::bus::UsbBusAllocator;
 
 use crate::start_cause;
@@ -41,9 +42,10 @@ const ADC_BUS: HertzU32 = HertzU32::MHz(8);
 /// Clock of the NOR flash's SPI bus.
 const NOR_BUS: HertzU32 = HertzU32::MHz(16);
 
-/// Relays of probe P1 (GPIO 8 and 9) and drive of probe P2 (GPIO 14), as bits of SIO's
-/// registers.
-pub(crate) const PROBE_PINS: u32 = 1 << 8 | 1 << 9 | 1 << 14;
+/// The pins of the tester's own currents, as bits of SIO's registers: relays of probe P1 (GPIO 8
+/// through the charge pump, and 9), relays of drive P2 to ground (14) and to the clip (22), and
+/// its tone (26).
+pub(crate) const OUTPUT_PINS: u32 = 1 << 8 | 1 << 9 | 1 << 14 | 1 << 22 | 1 << 26;
 
 /// An SPI pin.
 type SpiPin<I> = Pin<I, FunctionSpi, PullNone>;
@@ -66,6 +68,8 @@ pub(crate) type NorBus = ExclusiveDevice<
 pub(crate) type DataReady = Pin<Gpio20, FunctionSio<SioInput>, PullUp>;
 /// A lamp or the heartbeat.
 pub(crate) type LampPin = Output<DynPinId>;
+/// A relay or the tone.
+pub(crate) type OutputPin = Output<DynPinId>;
 /// The button: low while pressed.
 pub(crate) type ButtonPin = Pin<Gpio15, FunctionSio<SioInput>, PullUp>;
 /// SYNC/RESET of the converter, held high.
@@ -81,8 +85,8 @@ pub(crate) struct Board {
     pub(crate) lamps: [LampPin; 6],
     pub(crate) heartbeat: LampPin,
     pub(crate) button: ButtonPin,
-    /// Relays that stay open in this version. Held here so that nothing else can claim them.
-    pub(crate) probe: [LampPin; 3],
+    /// The tester's own currents.
+    pub(crate) outputs: stimulator::Pins<OutputPin>,
     pub(crate) usb: UsbBusAllocator<UsbBus>,
     pub(crate) watchdog: Watchdog,
     pub(crate) clock: Timer,
@@ -103,7 +107,13 @@ impl Board {
             &mut chip.RESETS,
         );
         // The relays first: a pin comes out of reset as an input with a pull-down.
-        let probe = [off(pins.gpio8), off(pins.gpio9), off(pins.gpio14)];
+        let outputs = stimulator::Pins {
+            probe_pump: off(pins.gpio8),
+            probe_hold: off(pins.gpio9),
+            drive_ground: off(pins.gpio14),
+            drive_clip: off(pins.gpio22),
+            tone: off(pins.gpio26),
+        };
 
         let cause = start_cause::take(&chip.WATCHDOG);
         let mut watchdog = Watchdog::new(chip.WATCHDOG);
@@ -164,7 +174,7 @@ impl Board {
             ],
             heartbeat: off(pins.gpio25),
             button: pins.gpio15.into_pull_up_input(),
-            probe,
+            outputs,
             usb,
             watchdog,
             clock,
@@ -175,7 +185,7 @@ impl Board {
 }
 
 /// A bus with one device on it.
-fn device<BUS, CS: OutputPin<Error = Infallible>>(
+fn device<BUS, CS: digital::OutputPin<Error = Infallible>>(
     bus: BUS,
     select: CS,
     clock: Timer,

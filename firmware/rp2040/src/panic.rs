@@ -1,11 +1,13 @@
-//! What happens when the program cannot go on: the probe lets go, then the chip starts anew.
+//! What happens when the program cannot go on: probe and drive let go, then the chip starts anew.
 //!
-//! Order matters. The probe relays are opened first, with plain register writes that need no
+//! Order matters. Their relays are opened first, with plain register writes that need no
 //! state of the program; then the place of the panic is logged; then the watchdog resets the
-//! chip. The hardware limits the probe current whatever this code does (hardware/safety.md).
+//! chip. The hardware limits the currents whatever this code does (hardware/safety.md).
 //!
 //! A stack that ran over, a bad address or an unknown instruction end in `HardFault` and take
-//! the same way. A program that hangs is reset by the running watchdog.
+//! the same way. A program that hangs is reset by the running watchdog; until then the interrupt
+//! goes on watching every frame, and if it hangs too the charge pump opens the probe within a
+//! millisecond.
 
 use core::panic::PanicInfo;
 use core::sync::atomic::{AtomicBool, Ordering};
@@ -14,7 +16,7 @@ use cortex_m_rt::{ExceptionFrame, exception};
 use defmt_rtt as _;
 use rp2040_hal::pac;
 
-use crate::board::PROBE_PINS;
+use crate::board::OUTPUT_PINS;
 
 /// Left in a scratch register that survives the reset, so that the next start knows.
 pub(crate) const PANIC_MARK: u32 = 0x536c_5057;
@@ -25,7 +27,7 @@ static LEAVING: AtomicBool = AtomicBool::new(false);
 #[panic_handler]
 fn panic(info: &PanicInfo<'_>) -> ! {
     cortex_m::interrupt::disable();
-    open_probe();
+    open_outputs();
     if is_first() {
         match info.location() {
             Some(at) => defmt::error!("panic at {=str}:{=u32}", at.file(), at.line()),
@@ -37,7 +39,7 @@ fn panic(info: &PanicInfo<'_>) -> ! {
 
 #[exception]
 unsafe fn HardFault(frame: &ExceptionFrame) -> ! {
-    open_probe();
+    open_outputs();
     if is_first() {
         defmt::error!("hard fault at {=u32:#010x}", frame.pc());
     }
@@ -51,14 +53,14 @@ fn is_first() -> bool {
     first
 }
 
-/// Drives all probe relays low.
-fn open_probe() {
+/// Drives all relays and the tone low.
+fn open_outputs() {
     // SAFETY: SIO's clear register changes the named pins only, in one write, whoever else
     // uses SIO; this function is on the way to a reset.
     unsafe {
         (*pac::SIO::PTR)
             .gpio_out_clr()
-            .write(|w| w.bits(PROBE_PINS))
+            .write(|w| w.bits(OUTPUT_PINS))
     };
 }
 

@@ -1,6 +1,7 @@
 //! Entry and the one loop: frames first, then the rest, then sleep.
 //!
-//! Every round takes the frames that wait, serves USB and, once a millisecond or when USB had
+//! Every round takes the frames that wait, tells the interrupt what the outputs are to do, serves
+//! USB and, once a millisecond or when USB had
 //! something, the rest of the tester. Then the core sleeps until an interrupt: data ready
 //! every 250 us, or the tick every millisecond if the converter is silent.
 
@@ -14,7 +15,6 @@ use embedded_hal::spi::{Operation, SpiDevice as _};
 use heapless::String;
 use rp2040_hal::fugit::MicrosDurationU32;
 use slotwise_core::record::{TesterId, Version};
-use slotwise_core::stimulus::Applied;
 use slotwise_core::units::Millis;
 use slotwise_firmware::nor::SpiNor;
 use slotwise_firmware::tester::{Identity, Parts, Tester};
@@ -51,7 +51,7 @@ fn main() -> ! {
         lamps,
         heartbeat,
         button,
-        probe: _probe,
+        outputs,
         usb,
         mut watchdog,
         clock,
@@ -89,20 +89,22 @@ fn main() -> ! {
 
     start_tick(tick);
     watchdog.start(PATIENCE);
-    let mut acquisition = Acquisition::start(adc, data_ready, sync, clock);
+    let mut acquisition = Acquisition::start(adc, data_ready, sync, outputs, clock);
     let mut polled = None;
     loop {
         for _ in 0..FRAMES_A_ROUND {
-            let Some(frame) = acquisition.next() else {
+            let Some(delivered) = acquisition.next() else {
                 break;
             };
-            slotwise_accumulate(&mut tester, frame);
+            slotwise_accumulate(&mut tester, delivered);
         }
+        acquisition.order(tester.order());
         let usb_active = tester.serial().pump();
         let now = Millis::new(clock.get_counter().ticks() / 1000);
         if usb_active || polled != Some(now) {
             polled = Some(now);
             tester.poll(now);
+            acquisition.order(tester.order());
             acquisition.keep_alive();
         }
         watchdog.feed();
@@ -117,8 +119,8 @@ fn main() -> ! {
 /// One frame into the tester. A function of its own so that the emulator can count its cycles.
 #[unsafe(no_mangle)]
 #[inline(never)]
-fn slotwise_accumulate(tester: &mut BoardTester, frame: Delivered) {
-    tester.frame(frame, Applied::Nothing);
+fn slotwise_accumulate(tester: &mut BoardTester, (frame, applied): Delivered) {
+    tester.frame(frame, applied);
 }
 
 /// The tick only has to wake the core.
