@@ -73,7 +73,7 @@ export class CodeFile {
 }
 
 export class AdcChip {
-  /// `codes`: what the inputs see (CodeFile). `faults`: see `parseFault`.
+  /// `codes`: what the inputs see: `row(index, outputs)` (CodeFile, LiveCodes). `faults`: see `parseFault`.
   constructor(codes, faults = []) {
     this.codes = codes;
     this.faults = faults;
@@ -83,6 +83,8 @@ export class AdcChip {
     this.onDataReady = () => {};
     /// Whether a frame that is read now is a sample, not part of the set-up.
     this.isSampling = () => true;
+    /// What the tester drives during the conversion that ends now, as the bits of outputs.mjs.
+    this.driven = () => 0;
     this.oddities = new Map();
     this.statistics = {
       conversions: 0, frames: 0, delivered: 0, missed: 0, missedWhileStreaming: 0, firstRow: null, lastRow: null, resets: 0,
@@ -123,13 +125,14 @@ export class AdcChip {
       if (fault.kind === 'restart' && fault.from === index) this.reset();
     }
     const row = this.row === null ? null : this.row++;
+    const outputs = this.driven();
     this.dead = this.faults.some((fault) => fault.kind === 'dead' && index >= fault.from && index < fault.to);
     if (this.dead) {
       this.powerOn();
       return;
     }
     if (this.faults.some((fault) => fault.kind === 'silent' && index >= fault.from && index < fault.to)) return;
-    const seen = row === null ? [0, 0, 0, 0] : this.codes.row(row);
+    const seen = row === null ? [0, 0, 0, 0] : this.codes.row(row, outputs);
     const codes = seen.map((code, channel) => this.converted(code, channel));
     if (this.unsettled > 0) this.unsettled--;
     if (this.unread) {

@@ -8,6 +8,7 @@
 import { RP2040 } from 'rp2040js';
 
 import { Meter } from './meter.mjs';
+import { Outputs } from './outputs.mjs';
 import {
   QuietLogger, connectSpi, correctExceptions, correctTimer, correctWatchdog, hardFault, inputPin, mayWake, restoreWatchdog, shortenMemoryPath, spiMode, startClocks,
 } from './corrections.mjs';
@@ -24,7 +25,6 @@ const PAINT = 0xa5;
 /// Pins of the board, as in firmware/rp2040/src/board.rs.
 export const PINS = {
   lamps: [2, 3, 4, 5, 6, 7],
-  probe: [8, 9, 14],
   button: 15,
   adcSelect: 17,
   dataReady: 20,
@@ -52,7 +52,7 @@ export class Machine {
     this.lampChanges = 0;
     this.lampLevels = {};
     this.heartbeats = 0;
-    this.probeDriven = false;
+    this.outputs = new Outputs(() => this.nanos);
     this.warnings = new Map();
     this.meter = new Meter(elf);
     /// Called before a chip is replaced, while its RAM still stands.
@@ -143,6 +143,8 @@ export class Machine {
     this.pressButton = inputPin(chip, PINS.button);
     this.pressButton(true);
 
+    this.outputs.attach(chip);
+    adc.driven = () => this.outputs.sample();
     const convert = chip.clock.createAlarm(() => {
       adc.convert();
       this.nextConversion += adc.periodNanos;
@@ -154,11 +156,6 @@ export class Machine {
     onLow(PINS.heartbeat, (low, state) => {
       if (state === HIGH) this.heartbeats++;
     });
-    for (const pin of PINS.probe) {
-      onLow(pin, (low, state) => {
-        if (state === HIGH) this.probeDriven = true;
-      });
-    }
   }
 
   onLamp(name, state) {
@@ -281,7 +278,7 @@ export class Machine {
       faults: this.faults,
       lamps: { levels: this.lampLevels, changes: this.lampChanges, history: this.lampHistory },
       heartbeats: this.heartbeats,
-      probeDriven: this.probeDriven,
+      outputs: this.outputs.report(),
       stack: { used: RAM_BYTES - this.stackFloor, left: this.stackFloor - this.stackLimit },
       emulatorMessages: Object.fromEntries(this.warnings),
     };

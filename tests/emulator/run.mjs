@@ -7,6 +7,9 @@
 //   --frames FILE       what the converter sees: rows of four little-endian i32 codes, 4000 a
 //                       second; row 0 is the first conversion after the firmware's RESET of the
 //                       converter. Without it: zero codes
+//   --circuit IN,OUT    instead of --frames: two named pipes to a circuit that answers, conversion
+//                       by conversion, what the converter sees with the tester's outputs as they
+//                       are (live-codes.mjs says how)
 //   --after-frames HOW  after the last row: hold (default), zero, repeat
 //   --nor FILE          contents of the NOR flash, 8 MiB, made when missing, written back at
 //                       the end. Without it: blank, and lost afterwards
@@ -35,7 +38,8 @@
 // those missedWhileStreaming = after the set-up; oddities = what a driver should never do), nor
 // (operations, oddities), usb, accumulate (cycles of the function that takes one frame),
 // interrupts (cycles by name, entry to exit), watchdogResets, faults (with program counter),
-// lamps (levels, history in ms), heartbeats, probeDriven, stack (bytes used and left),
+// lamps (levels, history in ms), heartbeats, outputs (levels and edges of the pins of the tester's
+// own currents, conversions with each of them on), stack (bytes used and left),
 // emulatorMessages, problems (what made the exit code 1), image (flash and RAM bytes).
 //
 // For the Rust tests: make a pair with `serialport::TTYPort::pair()`, start this program with
@@ -51,6 +55,7 @@ import { setImmediate as breathe, setTimeout as pause } from 'node:timers/promis
 
 import { AdcChip, CodeFile, parseFault } from './adc-chip.mjs';
 import { Elf } from './elf.mjs';
+import { LiveCodes } from './live-codes.mjs';
 import { Machine } from './machine.mjs';
 import { NorChip } from './nor-chip.mjs';
 import { RttReader } from './rtt.mjs';
@@ -64,6 +69,7 @@ const BACKLOG = 4096;
 const OPTIONS = {
   elf: { type: 'string' },
   frames: { type: 'string' },
+  circuit: { type: 'string' },
   'after-frames': { type: 'string', default: 'hold' },
   nor: { type: 'string' },
   seconds: { type: 'string', default: '10' },
@@ -107,6 +113,15 @@ function press(text) {
   return { from: Number(match[1]) * 1e6, to: Number(match[2]) * 1e6 };
 }
 
+/// The two pipes of `--circuit`.
+function pipes(text, frames) {
+  if (text === undefined) return undefined;
+  const names = text.split(',');
+  if (names.length !== 2 || names.includes('')) throw new UsageError(`--circuit ${text}: give IN,OUT, two named pipes`);
+  if (frames !== undefined) throw new UsageError('--circuit and --frames: give one of them');
+  return names;
+}
+
 /// Checked arguments.
 export function readArguments(argv) {
   let values;
@@ -127,6 +142,7 @@ export function readArguments(argv) {
     help: false,
     elf: values.elf,
     frames: values.frames,
+    circuit: pipes(values.circuit, values.frames),
     afterFrames: oneOf('after-frames', values['after-frames'], ['hold', 'zero', 'repeat']),
     nor: values.nor,
     nanos: number('seconds', values.seconds, 0.001) * 1e9,
@@ -148,7 +164,8 @@ const log = (text) => process.stderr.write(`emulator: ${text}\n`);
 function buildMachine(options) {
   const elf = new Elf(readFileSync(options.elf));
   const frames = options.frames === undefined ? new Uint8Array(0) : readFileSync(options.frames);
-  const adc = new AdcChip(new CodeFile(frames, options.afterFrames), options.faults);
+  const codes = options.circuit === undefined ? new CodeFile(frames, options.afterFrames) : new LiveCodes(...options.circuit);
+  const adc = new AdcChip(codes, options.faults);
   let machine = null;
   const nor = new NorChip(options.nor, () => machine?.nanos ?? 0);
   const host = new UsbHost();

@@ -49,6 +49,8 @@ test('wrong arguments are refused by name', () => {
   refused(/--serial usb: give one of none, stdio/, '--elf', 'a', '--serial', 'usb');
   refused(/--button 5:5/, '--elf', 'a', '--button', '5:5');
   refused(/--fault: fault "x"/, '--elf', 'a', '--fault', 'x');
+  refused(/--circuit one: give IN,OUT/, '--elf', 'a', '--circuit', 'one');
+  refused(/give one of them/, '--elf', 'a', '--circuit', 'one,other', '--frames', 'f');
   refused(/speed/, '--elf', 'a', '--speed', '9');
 });
 
