@@ -7,9 +7,12 @@ use branch::judged::{Says, says, says_of, sound};
 use branch::scene::{Load, Scene, phasor};
 use branch::{Branch, C, Ground, Rng};
 use slotwise_core::evidence::{Evidence, LoadStep, Measured, Missing};
-use slotwise_core::limits::WatchLimits;
+use slotwise_core::limits::{Limits, WatchLimits};
 use slotwise_core::load_step::{Beat, Change, LoadSteps, SagSplit};
+use slotwise_core::sample::{AdcCode, Frame};
 use slotwise_core::units::{Millis, Ohms};
+use slotwise_core::window::{Accumulator, Tuning, WINDOW};
+use std::time::Instant;
 
 const LIMITS: WatchLimits = WatchLimits::DEFAULT;
 
@@ -266,4 +269,45 @@ fn joints_show_in_the_ratio() {
     let hot = ratio(0.0, 1.0);
     assert_near(hot.rho.value.get(), 0.131 / 1.322, 0.01);
     assert_eq!(says(Ok(hot)), Says::CannotTell);
+}
+
+/// What a window costs beside the summing of its 800 frames, on the machine of the test. The
+/// tester has no floating-point unit: there the share is larger.
+#[test]
+#[ignore = "prints"]
+fn cost_of_a_beat_beside_its_frames() {
+    let calibration = branch::scene::nominal();
+    let mut accumulator = Accumulator::new(Tuning::NOMINAL);
+    let frames: Vec<Frame> = (0..WINDOW)
+        .map(|n| {
+            let volts = 170.0 * (core::f64::consts::TAU * 0.015 * n as f64).cos();
+            let code = |share: f64| AdcCode::saturating((volts * share / 60e-6) as i32);
+            Frame {
+                codes: [2.0 / 3.0, -1.0 / 3.0, -1.0 / 3.0, 0.0].map(code),
+            }
+        })
+        .collect();
+    let mut loads = LoadSteps::new();
+    let (mut summing, mut beats, mut steps) = (0.0, 0.0, 0.0);
+    for number in 1..=500 {
+        let start = Instant::now();
+        accumulator.restart(Tuning::NOMINAL);
+        for frame in &frames {
+            accumulator.push(frame);
+        }
+        summing += start.elapsed().as_secs_f64();
+        let start = Instant::now();
+        let at = Millis::new(number * 200);
+        let beat = Beat::of_window(accumulator.sums(), &calibration, &Limits::DEFAULT, at).unwrap();
+        beats += start.elapsed().as_secs_f64();
+        let start = Instant::now();
+        loads.push(&beat, &LIMITS);
+        steps += start.elapsed().as_secs_f64();
+    }
+    let share = |time: f64| 100.0 * time / summing;
+    println!(
+        "of the summing of a window: its beat {:.1} %, the steps {:.1} %",
+        share(beats),
+        share(steps)
+    );
 }

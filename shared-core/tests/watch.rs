@@ -9,6 +9,7 @@
 mod branch;
 
 use branch::judged::watched;
+use branch::run::run;
 use branch::scene::{Load, Scene, cycles, phasor};
 use branch::{Branch, C, Ground, Rng};
 use slotwise_core::evidence::{self, Measured, Missing};
@@ -22,20 +23,6 @@ use slotwise_core::watch::{
 };
 
 const LIMITS: WatchLimits = WatchLimits::DEFAULT;
-
-fn run(beats: &[Beat], clip: ClipTarget) -> (Watch, Vec<Page>, Vec<StepWave>) {
-    let mut watch = Watch::new(clip);
-    let (mut pages, mut steps) = (Vec::new(), Vec::new());
-    for beat in beats {
-        watch.push(beat, &LIMITS);
-        pages.extend(watch.take_page());
-        steps.extend(watch.take_step());
-    }
-    watch.finish();
-    pages.extend(watch.take_page());
-    steps.extend(watch.take_step());
-    (watch, pages, steps)
-}
 
 fn summary(beats: &[Beat]) -> Result<evidence::Watch, Missing> {
     run(beats, ClipTarget::ApplianceFrame).0.summary()

@@ -151,7 +151,7 @@ impl Tally {
     };
 
     pub(super) fn add(&mut self, beat: &Beat, has_clip: bool) {
-        self.windows += 1;
+        self.windows = self.windows.saturating_add(1);
         self.narrow_wide.add(beat.narrow_wide());
         self.ground_wide.add(beat.ground_wide());
         if has_clip {

@@ -17,6 +17,7 @@
 #![allow(dead_code, reason = "every test file takes what it needs")]
 
 pub(crate) mod judged;
+pub(crate) mod run;
 pub(crate) mod scene;
 
 use num_complex::Complex;
