@@ -71,6 +71,16 @@ pub struct AtlasArgs {
     /// out then.
     #[arg(long, value_name = "NAME", requires = "trials")]
     pub only: Vec<String>,
+    /// Also write the counts, their limits and the claims to this page, and the counts to a
+    /// JSON file of the same name beside it, after every class. A run that was ended goes on
+    /// from there when it is given again.
+    #[arg(long, value_name = "FILE.md", requires = "trials")]
+    pub report: Option<PathBuf>,
+    /// Also solve the networks of the first M trials by ngspice, which has to be installed:
+    /// print how long both take and how far they are apart.
+    #[arg(long, value_name = "M", requires = "trials", num_args = 0..=1,
+          default_missing_value = "210", value_parser = clap::value_parser!(u64).range(1..=100_000))]
+    pub against_ngspice: Option<u64>,
     /// Print JSON instead of the tables.
     #[arg(long)]
     pub json: bool,

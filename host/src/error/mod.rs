@@ -63,6 +63,23 @@ pub enum Error {
         /// The number asked for.
         number: u32,
     },
+    /// The counts beside a report are not those of this run.
+    #[error("{}: {what}; name another report, or take this file away", file.display())]
+    OtherTrials {
+        /// The file with the counts.
+        file: PathBuf,
+        /// What is in it.
+        what: String,
+    },
+    /// There is no ngspice.
+    #[error(
+        "ngspice does not start: {0}; install it (on Debian the package ngspice), or leave \
+             --against-ngspice out"
+    )]
+    NoNgspice(#[source] io::Error),
+    /// It did not answer as it should.
+    #[error("ngspice did not solve the networks: {0}; version 39 or later is needed")]
+    Ngspice(String),
     /// Standard output could not be written.
     #[error("cannot write to standard output: {0}")]
     Output(#[source] io::Error),
@@ -79,9 +96,12 @@ impl Error {
             Self::Port(_) => Exit::Port,
             Self::Link(error) => error.exit(),
             Self::File(error) => error.exit(),
-            Self::Samples(_) | Self::Scenario(_) => Exit::File,
+            Self::Samples(_) | Self::Scenario(_) | Self::OtherTrials { .. } => Exit::File,
             Self::Bench(_) | Self::Json(_) => Exit::Program,
-            Self::NoSuchReceptacle(_) | Self::NoSuchRecord { .. } => Exit::Usage,
+            Self::NoSuchReceptacle(_)
+            | Self::NoSuchRecord { .. }
+            | Self::NoNgspice(_)
+            | Self::Ngspice(_) => Exit::Usage,
             Self::NoPseudoTerminals => Exit::Port,
             Self::Output(_) | Self::FolderInUse { .. } => Exit::CannotWrite,
         }

@@ -25,6 +25,16 @@ pub enum TesterFault {
 }
 
 impl TesterFault {
+    /// The short names of all kinds, in the order of the alphabet.
+    pub const NAMES: [&'static str; 6] = [
+        "dead channel",
+        "gain shift",
+        "stuck bit",
+        "stuck drive",
+        "stuck probe",
+        "swapped channels",
+    ];
+
     /// A fault of any kind.
     #[must_use]
     pub fn draw(draw: &mut Draw) -> Self {

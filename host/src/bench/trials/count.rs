@@ -65,21 +65,18 @@ impl ClassCount {
         }
     }
 
-    /// The counts of both.
-    #[must_use]
-    pub fn with(&self, other: &Self) -> Self {
-        let mut sum = self.clone();
-        sum.is_tester_fault |= other.is_tester_fault;
-        sum.draws += other.draws;
-        sum.energised += other.energised;
-        sum.energised_proven += other.energised_proven;
-        sum.energised_good += other.energised_good;
-        for (row, more) in sum.outcomes.iter_mut().zip(other.outcomes) {
+    /// Adds the counts of `other`.
+    pub fn merge(&mut self, other: &Self) {
+        self.is_tester_fault |= other.is_tester_fault;
+        self.draws += other.draws;
+        self.energised += other.energised;
+        self.energised_proven += other.energised_proven;
+        self.energised_good += other.energised_good;
+        for (row, more) in self.outcomes.iter_mut().zip(other.outcomes) {
             for (place, more) in row.iter_mut().zip(more) {
                 *place += more;
             }
         }
-        sum
     }
 
     /// Verdicts of this outcome with all means.
@@ -123,16 +120,41 @@ impl Claim {
 /// `draws`: the Wilson score limit; with no event about 2.7 / draws.
 #[must_use]
 pub fn upper_limit(events: u64, draws: u64) -> f64 {
-    if draws == 0 {
-        return 1.0;
-    }
     /// 95 % of a normal lie below this many deviations.
     const Z: f64 = 1.644_853_6;
+    wilson(events, draws, Z)[1]
+}
+
+/// Limits between which a rate lies at 95 % confidence, two-sided: the Wilson score interval
+/// (E. B. Wilson, Journal of the American Statistical Association 22, 1927, from memory).
+#[must_use]
+pub fn limits(events: u64, draws: u64) -> [f64; 2] {
+    /// 95 % of a normal lie within this many deviations.
+    const Z: f64 = 1.959_964;
+    wilson(events, draws, Z)
+}
+
+fn wilson(events: u64, draws: u64, z: f64) -> [f64; 2] {
+    if draws == 0 {
+        return [0.0, 1.0];
+    }
     let n = draws as f64;
     let rate = events as f64 / n;
-    let middle = rate + Z * Z / (2.0 * n);
-    let reach = Z * (rate * (1.0 - rate) / n + Z * Z / (4.0 * n * n)).sqrt();
-    ((middle + reach) / (1.0 + Z * Z / n)).min(1.0)
+    let middle = rate + z * z / (2.0 * n);
+    let reach = z * (rate * (1.0 - rate) / n + z * z / (4.0 * n * n)).sqrt();
+    let whole = 1.0 + z * z / n;
+    // Rounding must not put the limit of no event, or of every event, beside 0 or 1.
+    let low = if events == 0 {
+        0.0
+    } else {
+        (middle - reach) / whole
+    };
+    let high = if events == draws {
+        1.0
+    } else {
+        (middle + reach) / whole
+    };
+    [low, high]
 }
 
 /// The claims that a run can bear out: those of which it has draws.
@@ -192,5 +214,15 @@ mod tests {
         assert!((upper_limit(0, 1000) - 2.7055 / 1002.7055).abs() < 1e-6);
         assert!(upper_limit(50, 1000) > 0.05 && upper_limit(50, 1000) < 0.064);
         assert!((upper_limit(0, 0) - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn the_limits_of_one_in_ten_are_those_of_wilson() {
+        // Worked out by hand with z = 1.96: (0.01787, 0.40415).
+        let [low, high] = limits(1, 10);
+        assert!((low - 0.01787).abs() < 1e-4 && (high - 0.40415).abs() < 1e-4);
+        assert_eq!(limits(0, 7)[0], 0.0);
+        assert_eq!(limits(7, 7)[1], 1.0);
+        assert!(limits(7, 7)[0] > 0.6);
     }
 }

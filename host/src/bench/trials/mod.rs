@@ -6,17 +6,21 @@
 //! so any number of threads gives the same counts.
 
 mod count;
+mod ngspice;
 
-pub use count::{Claim, ClassCount, OUTCOMES, upper_limit};
+pub use count::{Claim, ClassCount, OUTCOMES, limits, upper_limit};
+pub use ngspice::{Comparison, against_ngspice};
 
+use crate::error::Error;
 use rayon::prelude::*;
+use sha2::{Digest as _, Sha256};
 use slotwise_core::judge::judge;
 use slotwise_core::limits::Limits;
 use slotwise_core::units::Volts;
 use slotwise_core::verdict::{Outcome, Verdict};
 pub use slotwise_virtual::house::find;
 use slotwise_virtual::house::{HouseError, Receptacle, bank};
-use slotwise_virtual::trials::{Draw, Means, TesterFault, observe};
+use slotwise_virtual::trials::{Draw, Means, TesterFault, Trial, observe};
 
 /// Ground that stands this far from an independent earth is energised: IEC 61010-1:2010 6.3.1
 /// (from memory), 30 V RMS. The oracle's own number, on purpose not the core's.
@@ -39,6 +43,19 @@ pub struct Confusion {
 }
 
 impl Confusion {
+    /// Whether a class of this name was drawn.
+    #[must_use]
+    pub fn has(&self, name: &str) -> bool {
+        self.classes.iter().any(|class| class.name == name)
+    }
+
+    /// Puts a class in its place.
+    fn put(&mut self, class: ClassCount) {
+        self.classes.push(class);
+        self.classes
+            .sort_by_key(|class| names().position(|name| name == class.name));
+    }
+
     /// What the run was made to find out.
     #[must_use]
     pub fn claims(&self) -> Vec<Claim> {
@@ -46,33 +63,62 @@ impl Confusion {
     }
 }
 
-/// Runs `settings.trials` draws of every class on all cores; `done` is told after each class.
-/// With names in `only`, those wirings alone are drawn, and no tester faults.
+/// Runs `settings.trials` draws of every class on all cores. With names in `only`, those
+/// wirings alone are drawn, and no tester faults. Classes that are in `finished` are taken from
+/// there. `done` is told what there is after each class that was drawn.
 ///
 /// # Errors
-/// [`HouseError`] when a drawn house has no solution.
+/// [`Error::Bench`] when a drawn house has no solution; whatever `done` ends with.
 pub fn run(
     settings: Settings,
     only: &[String],
-    mut done: impl FnMut(&ClassCount),
-) -> Result<Confusion, HouseError> {
-    let mut classes = Vec::new();
+    finished: Vec<ClassCount>,
+    mut done: impl FnMut(&Confusion) -> Result<(), Error>,
+) -> Result<Confusion, Error> {
+    let mut confusion = Confusion { classes: finished };
     for (place, named) in (0..).zip(bank()) {
-        if !only.is_empty() && !only.iter().any(|name| name == named.name) {
-            continue;
+        let is_wanted = only.is_empty() || only.iter().any(|name| name == named.name);
+        if is_wanted && !confusion.has(named.name) {
+            let counted = class(settings, place, named.name, &named.receptacle);
+            confusion.put(counted.map_err(stopped)?);
+            done(&confusion)?;
         }
-        let counted = class(settings, place, named.name, &named.receptacle)?;
-        done(&counted);
-        classes.push(counted);
     }
-    if !only.is_empty() {
-        return Ok(Confusion { classes });
+    if only.is_empty() && !confusion.classes.iter().any(|class| class.is_tester_fault) {
+        for counted in faulty_testers(settings).map_err(stopped)? {
+            confusion.put(counted);
+        }
+        done(&confusion)?;
     }
-    for counted in faulty_testers(settings)? {
-        done(&counted);
-        classes.push(counted);
-    }
-    Ok(Confusion { classes })
+    Ok(confusion)
+}
+
+/// Every name that a class can have, in the order of a report.
+pub fn names() -> impl Iterator<Item = &'static str> {
+    bank()
+        .iter()
+        .map(|named| named.name)
+        .chain(TesterFault::NAMES)
+}
+
+/// What generator and judge make of a few draws of every class: two programs with the same
+/// counts here may share a report. A change that moves none of these verdicts is not seen.
+///
+/// # Errors
+/// [`Error::Bench`] when a drawn house has no solution.
+pub fn fingerprint(seed: u64) -> Result<String, Error> {
+    const DRAWS: u64 = 64;
+    let settings = Settings {
+        trials: DRAWS,
+        seed,
+    };
+    let confusion = run(settings, &[], Vec::new(), |_| Ok(()))?;
+    let digest = Sha256::digest(format!("{:?}", confusion.classes));
+    Ok(digest[..8].iter().map(|byte| format!("{byte:02x}")).collect())
+}
+
+fn stopped(error: HouseError) -> Error {
+    Error::Bench(error.to_string())
 }
 
 fn class(
@@ -81,53 +127,70 @@ fn class(
     name: &'static str,
     wiring: &Receptacle,
 ) -> Result<ClassCount, HouseError> {
-    (0..settings.trials)
-        .into_par_iter()
-        .map(|number| {
-            let mut draw = Draw::new(settings.seed, place << 40 | number);
-            let specimen = draw.specimen();
-            let receptacle = draw.house_of(wiring);
-            let trial = observe(&receptacle, &specimen, None, &mut draw)?;
-            let mut counted = ClassCount::new(name);
-            let energised = trial.ground_to_earth > ENERGISED;
-            let verdicts = trial
-                .evidence
-                .map(|evidence| judge(&evidence, &Limits::DEFAULT));
-            counted.add(&verdicts, energised);
-            Ok(counted)
-        })
-        .try_reduce(|| ClassCount::new(name), |a, b| Ok(a.with(&b)))
+    counted(settings.trials, [ClassCount::new(name)], |number, counts| {
+        let mut draw = Draw::new(settings.seed, place << 40 | number);
+        let specimen = draw.specimen();
+        let receptacle = draw.house_of(wiring);
+        let trial = observe(&receptacle, &specimen, None, &mut draw)?;
+        let energised = trial.ground_to_earth > ENERGISED;
+        counts[0].add(&verdicts(&trial), energised);
+        Ok(())
+    })
+    .map(|[count]| count)
 }
 
-/// Testers with one fault each, at sound receptacles, by every means.
+/// Testers with one fault each, at sound receptacles, by every means: those kinds that were
+/// drawn.
 fn faulty_testers(settings: Settings) -> Result<Vec<ClassCount>, HouseError> {
     let sound = Receptacle::sound();
-    let counted: Vec<ClassCount> = (0..settings.trials)
-        .into_par_iter()
-        .map(|number| {
-            let mut draw = Draw::new(settings.seed, 1 << 60 | number);
-            let specimen = draw.specimen();
-            let receptacle = draw.house_of(&sound);
-            let fault = TesterFault::draw(&mut draw);
-            let trial = observe(&receptacle, &specimen, Some(&fault), &mut draw)?;
-            let mut counted = ClassCount::new(fault.name());
-            counted.is_tester_fault = true;
-            let verdicts = trial
-                .evidence
-                .map(|evidence| judge(&evidence, &Limits::DEFAULT));
-            counted.add(&verdicts, false);
-            Ok(counted)
-        })
-        .collect::<Result<_, HouseError>>()?;
-    let mut classes: Vec<ClassCount> = Vec::new();
-    for one in counted {
-        match classes.iter_mut().find(|class| class.name == one.name) {
-            Some(class) => *class = class.with(&one),
-            None => classes.push(one),
+    let none = TesterFault::NAMES.map(|name| ClassCount {
+        is_tester_fault: true,
+        ..ClassCount::new(name)
+    });
+    let all = counted(settings.trials, none, |number, counts| {
+        let mut draw = Draw::new(settings.seed, 1 << 60 | number);
+        let specimen = draw.specimen();
+        let receptacle = draw.house_of(&sound);
+        let fault = TesterFault::draw(&mut draw);
+        let trial = observe(&receptacle, &specimen, Some(&fault), &mut draw)?;
+        if let Some(count) = counts.iter_mut().find(|count| count.name == fault.name()) {
+            count.add(&verdicts(&trial), false);
         }
-    }
-    classes.sort_by_key(|class| class.name);
-    Ok(classes)
+        Ok(())
+    })?;
+    Ok(all.into_iter().filter(|class| class.draws > 0).collect())
+}
+
+/// Trials on all cores, counted as they come: no draw is kept.
+fn counted<const N: usize>(
+    trials: u64,
+    none: [ClassCount; N],
+    trial: impl Fn(u64, &mut [ClassCount; N]) -> Result<(), HouseError> + Sync,
+) -> Result<[ClassCount; N], HouseError> {
+    (0..trials)
+        .into_par_iter()
+        .try_fold(
+            || none.clone(),
+            |mut counts, number| {
+                trial(number, &mut counts)?;
+                Ok(counts)
+            },
+        )
+        .try_reduce(
+            || none.clone(),
+            |mut counts, more| {
+                for (count, more) in counts.iter_mut().zip(&more) {
+                    count.merge(more);
+                }
+                Ok(counts)
+            },
+        )
+}
+
+fn verdicts(trial: &Trial) -> [Verdict; 3] {
+    trial
+        .evidence
+        .map(|evidence| judge(&evidence, &Limits::DEFAULT))
 }
 
 /// Place of a set of means in the counts.
