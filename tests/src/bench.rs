@@ -1,7 +1,8 @@
 //! The whole firmware on the virtual board, in a hand that carries it, with a host at its cable.
 
 use slotwise_core::link::{
-    FrameReader, MAX_FRAME, Reply, ReplyEnvelope, Request, RequestEnvelope, Status, decode, encode,
+    FrameReader, Look, MAX_FRAME, Reply, ReplyEnvelope, Request, RequestEnvelope, Status, decode,
+    encode,
 };
 use slotwise_core::record::{self, Record, RecordNumber};
 use slotwise_virtual::board::{VirtualBoard, demo_identity, workshop_flash};
@@ -98,6 +99,7 @@ impl Bench {
                 match reply.reply {
                     Reply::Record { bytes, .. } => records.push(bytes.to_vec()),
                     Reply::Status(status) => return (records, Answer::Status(status)),
+                    Reply::Look(look) => return (records, Answer::Look(Box::new(look))),
                     other => return (records, Answer::Other(format!("{other:?}"))),
                 }
             }
@@ -120,6 +122,17 @@ impl Bench {
             .collect()
     }
 
+    /// What the tester sees now.
+    ///
+    /// # Panics
+    /// If it does not answer.
+    pub fn look(&mut self) -> Look {
+        match self.ask(Request::Look) {
+            (_, Answer::Look(look)) => *look,
+            (_, other) => panic!("{other:?}"),
+        }
+    }
+
     /// The tester's state.
     ///
     /// # Panics
@@ -137,6 +150,8 @@ impl Bench {
 pub enum Answer {
     /// With the state of the tester.
     Status(Status),
+    /// With a look at what it sees.
+    Look(Box<Look>),
     /// With this, in words.
     Other(String),
 }

@@ -52,6 +52,11 @@ const WHOLE_TEST: u16 = 10;
 /// the unsteadiness itself is the answer. Keeps a wild supply from filling the journal.
 const EARLY_ENDS: u8 = 2;
 
+/// So often the voltages may move in a test without another wiring showing: loads that come and
+/// go, by volts on a long branch. More often in ten windows is no load but a joint, and the
+/// unsteadiness counts.
+const MOVES: u8 = 3;
+
 /// Frames, good or bad, after which a test without a single whole window is answered all the
 /// same: one second.
 const PATIENCE: u32 = FRAMES_PER_SECOND;
@@ -125,6 +130,7 @@ pub struct Sequence {
     snapshot: Option<[[i16; LEADS]; SNAPSHOT_POINTS]>,
     onset: Onset,
     early_ends: u8,
+    moves: u8,
     /// Frames since the test began, good or bad.
     waited: u32,
     frames: u64,
@@ -149,6 +155,7 @@ impl Sequence {
             snapshot: None,
             onset: Onset::NEW,
             early_ends: 0,
+            moves: 0,
             waited: 0,
             frames: 0,
             bad_frames: 0,
@@ -235,6 +242,7 @@ impl Sequence {
         self.accumulator.restart(self.tuning);
         self.snapshot = None;
         self.onset = Onset::NEW;
+        self.moves = 0;
         self.waited = 0;
     }
 
@@ -328,14 +336,18 @@ impl Sequence {
     /// A window at rest of a test.
     fn test_window(&mut self, calibration: &Calibration) -> Option<Event> {
         let before = self.gatherer.clone();
-        let sums = self.accumulator.sums();
-        self.tuning = self.gatherer.take(sums, calibration, &self.limits);
+        let is_another = self.is_another_wiring(calibration);
+        self.take_window(calibration);
+        if !is_another && self.has_moved() && self.moves < MOVES {
+            // A load came or went.
+            self.moves += 1;
+            self.gatherer = before.clone();
+            self.gatherer.pause();
+            self.take_window(calibration);
+        }
         let evidence = self.evidence();
         let windows = self.gatherer.windows();
-        let is_another = self.is_another_wiring();
-        if (is_another || evidence.unsteadiness > self.limits.steady)
-            && self.early_ends < EARLY_ENDS
-        {
+        if (is_another || self.has_moved()) && self.early_ends < EARLY_ENDS {
             self.early_ends += 1;
             let event = if before.windows() >= FIRST_ANSWER {
                 self.gatherer = before;
@@ -424,21 +436,28 @@ impl Sequence {
         Some(self.answer())
     }
 
-    /// Whether the newest window at rest shows another wiring than the one the paths were begun
-    /// on. The average over the windows may hide it.
-    fn is_another_wiring(&self) -> bool {
-        let State::Testing {
-            pattern: Some(pattern),
-        } = self.state
-        else {
-            return false;
-        };
-        let Some(calibration) = &self.calibration else {
-            return false;
+    fn take_window(&mut self, calibration: &Calibration) {
+        let sums = self.accumulator.sums();
+        self.tuning = self.gatherer.take(sums, calibration, &self.limits);
+    }
+
+    fn has_moved(&self) -> bool {
+        self.evidence().unsteadiness > self.limits.steady
+    }
+
+    /// Whether the newest window at rest shows another wiring than the windows before it, or
+    /// than the one the paths were begun on. The average over the windows would hide it.
+    fn is_another_wiring(&self, calibration: &Calibration) -> bool {
+        let before = match self.state {
+            State::Testing {
+                pattern: Some(pattern),
+            } => Some(pattern),
+            _ if self.gatherer.windows() > 0 => self.pattern(&self.gatherer),
+            _ => return false,
         };
         let mut look = Gatherer::new(self.clip);
         look.take(self.accumulator.sums(), calibration, &self.limits);
-        look.windows() > 0 && self.pattern(&look) != Some(pattern)
+        look.windows() > 0 && self.pattern(&look) != before
     }
 
     /// What the slots read as: the wiring alone, whatever else there is to say.

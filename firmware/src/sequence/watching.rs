@@ -25,6 +25,10 @@ use super::{Event, Sequence, State};
 /// Windows of one look.
 const LOOK: u16 = 2;
 
+/// Looks in a row that may straddle a move of the voltages: a load that comes or goes. Then the
+/// unsteadiness is the answer: 2 s.
+const MOVES: u8 = 5;
+
 /// Records that load steps may add to one test.
 const MORE_RECORDS: u8 = 4;
 
@@ -51,8 +55,6 @@ enum Then {
 #[derive(Clone, Debug)]
 struct Cycle {
     watch: Watch,
-    page_is_due: bool,
-    step_is_due: bool,
     /// It has ended, and this follows.
     ends: Option<Then>,
     /// The record of what it gave is made.
@@ -66,6 +68,8 @@ pub(super) struct Watching {
     shown: Option<FindingCode>,
     /// The last look saw something else. One look may straddle a change; two agree.
     differed: bool,
+    /// Looks in a row that straddled a move.
+    moves: u8,
     /// What the last record says.
     kept: Said,
     more_records: u8,
@@ -82,6 +86,7 @@ impl Watching {
         Self {
             shown,
             differed: false,
+            moves: 0,
             kept: said(verdict),
             more_records: 0,
             loads: LoadSteps::new(),
@@ -100,8 +105,6 @@ impl Watching {
         let _ = self.loads.push(beat, limits);
         if let Some(cycle) = self.cycle.as_mut().filter(|cycle| cycle.ends.is_none()) {
             cycle.watch.push(beat, limits);
-            cycle.page_is_due |= cycle.watch.page_done().is_some();
-            cycle.step_is_due |= cycle.watch.step_done().is_some();
             self.summary = cycle.watch.summary();
             if cycle.watch.is_over(limits) {
                 self.end_cycle(Then::Steady);
@@ -115,8 +118,6 @@ impl Watching {
             return false;
         };
         cycle.watch.finish();
-        cycle.page_is_due |= cycle.watch.page_done().is_some();
-        cycle.step_is_due |= cycle.watch.step_done().is_some();
         cycle.ends = Some(then);
         self.summary = cycle.watch.summary();
         true
@@ -128,9 +129,11 @@ impl Watching {
     }
 
     fn is_due(&self) -> bool {
-        self.cycle
-            .as_ref()
-            .is_some_and(|cycle| cycle.page_is_due || cycle.step_is_due || cycle.ends.is_some())
+        self.cycle.as_ref().is_some_and(|cycle| {
+            cycle.watch.page_done().is_some()
+                || cycle.watch.step_done().is_some()
+                || cycle.ends.is_some()
+        })
     }
 }
 
@@ -146,8 +149,6 @@ impl Sequence {
         }
         watching.cycle = Some(Cycle {
             watch: Watch::new(clip),
-            page_is_due: false,
-            step_is_due: false,
             ends: None,
             is_kept: false,
         });
@@ -224,6 +225,11 @@ impl Sequence {
             return Some(self.unplugged());
         }
         if pattern == watching.shown {
+            if evidence.unsteadiness > self.limits.steady && watching.moves < MOVES {
+                watching.moves += 1;
+                return None;
+            }
+            watching.moves = 0;
             watching.differed = false;
             watching.seen = Some(evidence);
             // While a watch runs, its own record at the end is enough.
@@ -274,21 +280,11 @@ impl Sequence {
             return None;
         };
         let cycle = watching.cycle.as_mut()?;
-        if core::mem::take(&mut cycle.step_is_due)
-            && let Some(step) = cycle.watch.step_done()
-        {
-            return Some(Event::Step {
-                at,
-                step: step.clone(),
-            });
+        if let Some(step) = cycle.watch.take_step() {
+            return Some(Event::Step { at, step });
         }
-        if core::mem::take(&mut cycle.page_is_due)
-            && let Some(page) = cycle.watch.page_done()
-        {
-            return Some(Event::Page {
-                at,
-                page: page.clone(),
-            });
+        if let Some(page) = cycle.watch.take_page() {
+            return Some(Event::Page { at, page });
         }
         let then = cycle.ends?;
         // Whatever follows, what the watch gave is kept first. Without one look at the slots
