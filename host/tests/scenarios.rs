@@ -9,8 +9,14 @@ use std::path::{Path, PathBuf};
 use predicates::prelude::PredicateBooleanExt as _;
 use predicates::str::contains;
 use slotwise::bench::scenario::{self, EXAMPLE, parse};
-use slotwise_core::units::{Ohms, Ratio};
-use slotwise_virtual::house::{Appliance, Conductor, Joint, Receptacle, find};
+use slotwise_core::slots::ClipTarget;
+use slotwise_core::units::{Amperes, Celsius, Ohms, Ratio, Volts};
+use slotwise_virtual::house::{
+    Appliance, BranchCable, Conductor, EmiFilter, Gauge, Gfci, House, Joint, Receptacle, Strays,
+    find,
+};
+use slotwise_virtual::quantity::{Farads, Metres};
+use slotwise_virtual::tester::Specimen;
 use support::slotwise;
 
 fn example() -> PathBuf {
@@ -73,6 +79,93 @@ fn every_fault_can_be_written() {
     assert_eq!(seen, expected);
 }
 
+/// Every key that says what stands behind the box, with another value than the usual one.
+#[test]
+fn a_long_branch_is_read_key_by_key() {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios/long-branch.toml");
+    let seen = scenario::read(&file).unwrap().receptacle;
+    let farads = Farads::from_pico;
+    let sound = Receptacle::sound();
+    let mut supply = sound.supply.clone();
+    supply.leg = Volts::new(118.0);
+    let expected = Receptacle {
+        supply,
+        clip: ClipTarget::ApplianceFrame,
+        gfci: Some(Gfci::ClassA),
+        independent_earth: Ohms::new(40.0),
+        appliance: Some(Appliance {
+            leak: Amperes::new(0.3 / 1000.0),
+            joined: Some(Ohms::new(2000.0)),
+            filter: EmiFilter {
+                across: farads(1000.0 * 100.0),
+                to_frame: farads(1000.0 * f64::from(2.2_f32)),
+            },
+            ..Appliance::steady(3.0)
+        }),
+        cable: BranchCable {
+            gauge: Gauge::Awg12,
+            length: Metres::from_feet(150.0),
+            temperature: Celsius::new(4.0),
+        },
+        house: House {
+            transformer: Ohms::new(0.025),
+            transformer_reactance: Ohms::new(0.03),
+            service: Ohms::new(0.02),
+            service_neutral: Joint::Weak(Ohms::new(0.05)),
+            background: [Amperes::new(4.0), Amperes::new(15.0)],
+            utility_earth: Ohms::new(8.0),
+            rod: Ohms::new(60.0),
+            bonded: true,
+            panel_bond: Joint::Weak(Ohms::new(0.5)),
+        },
+        strays: Strays {
+            hot_ground: farads(90.0),
+            neutral_ground: farads(200.0),
+            hot_neutral: farads(50.0),
+            across_break: farads(12.0),
+            neighbour: farads(20.0),
+            room: farads(4.0),
+        },
+        ..sound
+    };
+    assert_eq!(seen, expected);
+    let floating = parse("a", "name = \"a\"\n[house]\nbonded = false\n").unwrap();
+    assert!(!floating.receptacle.house.bonded);
+    let specimen = Specimen::nominal(1);
+    assert!(seen.imbalance(&specimen, true).unwrap().is_some());
+}
+
+/// Every number of the example is looked at: another one in its place is another receptacle.
+#[test]
+fn no_key_of_the_example_is_passed_over() {
+    let usual = parse("example", EXAMPLE).unwrap().receptacle;
+    let mut numbers = 0;
+    for (at, line) in EXAMPLE.lines().enumerate() {
+        let Some((key, value)) = line.trim_start_matches("# ").split_once(" = ") else {
+            continue;
+        };
+        let value = value.split('#').next().unwrap().trim();
+        if value.parse::<f32>().is_err() {
+            continue;
+        }
+        let changed: Vec<String> = EXAMPLE
+            .lines()
+            .enumerate()
+            .map(|(index, line)| {
+                if index == at {
+                    format!("{key} = 44.5")
+                } else {
+                    line.to_owned()
+                }
+            })
+            .collect();
+        let stop = parse("changed", &changed.join("\n")).expect(key);
+        assert_ne!(stop.receptacle, usual, "{key}");
+        numbers += 1;
+    }
+    assert!(numbers >= 27, "{numbers}");
+}
+
 /// Each line of the table: the file, where the mistake is, and what has to be said of it.
 #[test]
 fn a_slip_of_the_pen_is_told_with_line_column_and_what_may_stand_there() {
@@ -117,6 +210,30 @@ fn a_slip_of_the_pen_is_told_with_line_column_and_what_may_stand_there() {
             2,
             1,
             "amperes",
+        ),
+        (
+            "name = \"a\"\n[cable]\ngauge = \"awg-13\"\n",
+            3,
+            9,
+            "`awg-14`",
+        ),
+        (
+            "name = \"a\"\n[house]\nrod-ohms = 0\n",
+            3,
+            12,
+            "from 0.001 to",
+        ),
+        (
+            "name = \"a\"\ninterrupter = \"class-b\"\n",
+            2,
+            15,
+            "`class-a`",
+        ),
+        (
+            "name = \"a\"\n[strays]\nroom-picofarad = 2\n",
+            3,
+            1,
+            "`room-picofarads`",
         ),
         ("name = \"\u{e4}\" x\n", 1, 12, ""),
     ] {

@@ -2,8 +2,10 @@
 //!
 //! Units are in the names of the keys. What is left out is as on a sound receptacle; a key that
 //! is not known is an error, so that a slip of the pen does not turn into a sound receptacle.
-//! Ranges are those in which the computed house is a house, not those of the trade. The cable,
-//! the house behind it and stray capacitances are always the usual ones.
+//! Ranges are those in which the computed house is a house, not those of the trade. What stands
+//! behind the box (cable, house, strays) is read in `behind`.
+
+mod behind;
 
 use std::fmt;
 use std::fs;
@@ -13,10 +15,12 @@ use serde::de::{self, Deserializer, Visitor};
 use serde::{Deserialize, Serialize};
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::units::{Amperes, Hertz, Millis, Ohms, Ratio, Volts};
-use slotwise_virtual::house::{self, Duty, Receptacle, Supply};
+use slotwise_virtual::house::{self, Duty, EmiFilter, Receptacle, Supply};
+use slotwise_virtual::quantity::Farads;
 
 use super::terrace::Stop;
 use crate::error::ScenarioError;
+use behind::{CableTable, HouseTable, Interrupter, StraysTable};
 
 /// A file to begin from.
 pub const EXAMPLE: &str = include_str!("../../scenarios/weak-neutral.toml");
@@ -58,6 +62,25 @@ impl<'de, const LOW: i32, const HIGH: i32> Deserialize<'de> for Within<LOW, HIGH
 /// Up to what an open joint cannot be told from.
 type Resistance = Within<0, 10_000_000>;
 
+/// A part that cannot be nothing: from a thousandth of its unit to ten million.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+struct Positive(f32);
+
+impl<'de> Deserialize<'de> for Positive {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let Within(value) = Resistance::deserialize(deserializer)?;
+        if value >= 0.001 {
+            Ok(Self(value))
+        } else {
+            let seen = de::Unexpected::Float(f64::from(value));
+            Err(de::Error::invalid_value(
+                seen,
+                &"a number from 0.001 to 10000000",
+            ))
+        }
+    }
+}
+
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case")]
 struct File {
@@ -70,7 +93,10 @@ struct File {
     clip: Clip,
     #[serde(default)]
     breaker: Breaker,
+    #[serde(default)]
+    interrupter: Interrupter,
     jumper_ohms: Option<Resistance>,
+    independent_earth_ohms: Option<Positive>,
     #[serde(default)]
     slots: Slots,
     #[serde(default)]
@@ -78,6 +104,12 @@ struct File {
     appliance: Option<Appliance>,
     #[serde(default)]
     supply: SupplyTable,
+    #[serde(default)]
+    cable: CableTable,
+    #[serde(default)]
+    house: HouseTable,
+    #[serde(default)]
+    strays: StraysTable,
 }
 
 #[derive(Default, Deserialize)]
@@ -148,6 +180,9 @@ enum Joint {
 struct Appliance {
     amperes: Within<0, 100>,
     leak_milliamperes: Option<Within<0, 1000>>,
+    across_nanofarads: Option<Within<0, 10_000>>,
+    to_frame_nanofarads: Option<Within<0, 10_000>>,
+    joined_ohms: Option<Positive>,
     off_seconds: Option<Within<0, 3600>>,
     on_seconds: Option<Within<0, 3600>>,
 }
@@ -199,9 +234,18 @@ impl From<Appliance> for house::Appliance {
                     on: on.map_or(Millis::new(0), millis),
                 },
             },
+            filter: EmiFilter {
+                across: nanofarads(appliance.across_nanofarads),
+                to_frame: nanofarads(appliance.to_frame_nanofarads),
+            },
+            joined: appliance.joined_ohms.map(|ohms| Ohms::new(ohms.0)),
             ..Self::steady(appliance.amperes.0)
         }
     }
+}
+
+fn nanofarads(of: Option<Within<0, 10_000>>) -> Farads {
+    Farads::from_pico(of.map_or(0.0, |of| 1000.0 * f64::from(of.0)))
 }
 
 impl From<SupplyTable> for Supply {
@@ -227,6 +271,13 @@ impl From<File> for Stop {
         Self {
             receptacle: Receptacle {
                 supply: file.supply.into(),
+                cable: file.cable.into(),
+                house: file.house.into(),
+                strays: file.strays.into(),
+                gfci: file.interrupter.into(),
+                independent_earth: file
+                    .independent_earth_ohms
+                    .map_or(sound.independent_earth, |ohms| Ohms::new(ohms.0)),
                 narrow: slot(file.slots.narrow, sound.narrow),
                 wide: slot(file.slots.wide, sound.wide),
                 ground: slot(file.slots.ground, sound.ground),
