@@ -14,8 +14,8 @@
 //! threshold throughout is one step too, however long: three steps are three events, not one
 //! long one.
 //!
-//! Where eleven windows in a row hold no step, the same difference says what the unrest of the
-//! supply and the noise alone would have made of a step: a quiet change.
+//! Where the whole sight holds no step, the same difference says what the unrest of the supply and
+//! the noise alone would have made of a step: a quiet change.
 
 use num_complex::Complex;
 use serde::{Deserialize, Serialize};
@@ -38,8 +38,13 @@ pub(crate) const SPAN: usize = 21;
 pub(crate) const MIDDLE: usize = SPAN / 2;
 
 /// Places of the middle that must be calm on either side of a quiet change: a step among its
-/// windows would have shown there.
-const CALM: u8 = 5;
+/// windows would show there. All of them are in sight.
+const CALM: usize = 5;
+
+/// Windows from one quiet change to the next: they overlap, and more of them say little more.
+const QUIET_EVERY: u8 = 3;
+
+const _: () = assert!(CALM + BEFORE == MIDDLE && CALM + AFTER == SPAN - 1 - MIDDLE);
 
 /// Windows of the course of a step: three before the middle, the middle, four after.
 pub const POINTS: usize = 8;
@@ -144,11 +149,8 @@ pub struct Found {
 pub(super) struct Finder {
     beats: heapless::Deque<Beat, SPAN>,
     best: Option<Candidate>,
-    /// Places without a step, up to twice [`CALM`] and the place itself.
-    calm: u8,
-    /// Changes of the last places, oldest first: a place is quiet only once the places after
-    /// it were calm too.
-    waiting: heapless::Deque<Change, { CALM as usize + 1 }>,
+    /// Windows since the last quiet change.
+    since: u8,
     quiet: Option<Change>,
 }
 
@@ -197,8 +199,7 @@ impl Finder {
         Self {
             beats: heapless::Deque::new(),
             best: None,
-            calm: 0,
-            waiting: heapless::Deque::new(),
+            since: 0,
             quiet: None,
         }
     }
@@ -221,11 +222,9 @@ impl Finder {
         let (low, high) = (median(before), median(after));
         let sag = high - low;
         if sag.abs() < limits.step.get() {
-            self.rest(change(sight, sag));
+            self.rest(sight, sag, limits);
             return self.best.take().map(|best| best.found);
         }
-        self.calm = 0;
-        self.waiting.clear();
         let spread = spread(before, low) + spread(after, high);
         let is_clear = spread <= sag.abs() * CLEAR;
         let is_other_way = |best: &Candidate| (best.found.change.sag < 0.0) != (sag < 0.0);
@@ -265,16 +264,26 @@ impl Finder {
     }
 
     /// No step at this place.
-    fn rest(&mut self, change: Change) {
-        self.calm = (self.calm + 1).min(2 * CALM + 1);
-        if self.waiting.is_full() {
-            self.waiting.pop_front();
-        }
-        let _ = self.waiting.push_back(change);
-        if self.calm > 2 * CALM {
-            self.quiet = self.waiting.front().copied();
+    fn rest(&mut self, sight: &[Beat; SPAN], sag: f32, limits: &WatchLimits) {
+        self.since = self.since.saturating_add(1);
+        if self.since >= QUIET_EVERY && is_calm(sight, limits) {
+            self.since = 0;
+            self.quiet = Some(change(sight, sag));
         }
     }
+}
+
+/// Whether no place of the middle within [`CALM`] of the present one would be a step.
+fn is_calm(sight: &[Beat; SPAN], limits: &WatchLimits) -> bool {
+    let sizes = sight.each_ref().map(|beat| beat.nw);
+    sizes.windows(BEFORE + 1 + AFTER).all(|place| {
+        let level = |part: Option<&[f32]>| {
+            let part: Option<[f32; 5]> = part.and_then(|part| part.try_into().ok());
+            part.map_or(f32::NAN, median)
+        };
+        let (before, after) = (level(place.get(..BEFORE)), level(place.get(BEFORE + 1..)));
+        (after - before).abs() < limits.step.get()
+    })
 }
 
 /// What changed from before to after. Every window is turned back to one axis first: `v_gw`

@@ -18,9 +18,8 @@ use super::finder::Change;
 use crate::evidence::{LoadStep, Missing, Reading};
 use crate::units::{Ratio, Volts};
 
-/// Fewest quiet changes of which a noise is stated: two seconds of them. They overlap, so that
-/// ten are two or three independent ones.
-const LEAST_QUIET: u32 = 10;
+/// Fewest quiet changes of which a noise is stated. They come from windows 0.6 s apart.
+const LEAST_QUIET: u32 = 4;
 
 /// Sums over steps and quiet changes.
 #[derive(Clone, Copy, Debug)]

@@ -73,24 +73,25 @@ fn rows(ground: &[Complex<f32>; SPAN]) -> [[f64; UNKNOWNS]; SPAN] {
         .iter()
         .map(|volts| (wide(volts) - mean).norm_sqr())
         .sum();
-    let size = libm::sqrt(square / count).max(LEAST);
+    let share = 1.0 / libm::sqrt(square / count).max(LEAST);
     let mut rows = [[1.0; UNKNOWNS]; SPAN];
     for (number, (row, volts)) in rows.iter_mut().zip(ground).enumerate() {
         let time = number as f64 / MIDDLE as f64 - 1.0;
-        let volts = (wide(volts) - mean) / size;
+        let volts = (wide(volts) - mean) * share;
         *row = [1.0, time, time * time, volts.re, volts.im];
     }
     rows
 }
 
 /// Least squares by the normal equations, which Gauss's elimination solves without pivots: they
-/// are positive definite.
+/// are positive definite. Symmetric too, and stay so, so only the upper triangle is kept.
 fn fitted(rows: &[[f64; UNKNOWNS]; SPAN], phases: &[f64; SPAN]) -> [f64; UNKNOWNS] {
     let mut normal = [[0.0; UNKNOWNS]; UNKNOWNS];
     let mut right = [0.0; UNKNOWNS];
     for (row, phase) in rows.iter().zip(phases) {
-        for ((line, sum), x) in normal.iter_mut().zip(&mut right).zip(row) {
-            for (entry, y) in line.iter_mut().zip(row) {
+        for (place, (line, sum)) in normal.iter_mut().zip(&mut right).enumerate() {
+            let x = row[place];
+            for (entry, y) in line.iter_mut().zip(row).skip(place) {
                 *entry += x * y;
             }
             *sum += x * phase;
@@ -100,9 +101,11 @@ fn fitted(rows: &[[f64; UNKNOWNS]; SPAN], phases: &[f64; SPAN]) -> [f64; UNKNOWN
     normal[4][4] += RIDGE;
     for step in 0..UNKNOWNS {
         let (line, value) = (normal[step], right[step]);
+        let share = 1.0 / line[step];
         for below in step + 1..UNKNOWNS {
-            let factor = normal[below][step] / line[step];
-            for (entry, above) in normal[below].iter_mut().zip(line) {
+            let factor = line[below] * share;
+            let entries = normal[below].iter_mut().zip(line);
+            for (entry, above) in entries.skip(below) {
                 *entry -= factor * above;
             }
             right[below] -= factor * value;
@@ -110,7 +113,8 @@ fn fitted(rows: &[[f64; UNKNOWNS]; SPAN], phases: &[f64; SPAN]) -> [f64; UNKNOWN
     }
     let mut found = [0.0; UNKNOWNS];
     for step in (0..UNKNOWNS).rev() {
-        let known: f64 = normal[step].iter().zip(found).map(|(x, a)| x * a).sum();
+        let line = normal[step].iter().zip(found).skip(step + 1);
+        let known: f64 = line.map(|(x, a)| x * a).sum();
         found[step] = (right[step] - known) / normal[step][step];
     }
     found

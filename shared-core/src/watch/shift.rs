@@ -13,9 +13,8 @@ use crate::units::Volts;
 /// then on every second step is kept: the medians stay those of the whole watch.
 pub const KEPT_STEPS: usize = 128;
 
-/// Fewest quiet changes of which a noise is stated: two seconds of them. They overlap, so that
-/// ten are two or three independent ones.
-const LEAST_QUIET: u32 = 10;
+/// Fewest quiet changes of which a noise is stated. They come from windows 0.6 s apart.
+const LEAST_QUIET: u32 = 4;
 
 /// sqrt(pi / 2): deviation of a median against that of a mean, many normal values.
 const OF_A_MEDIAN: f64 = 1.2533;
