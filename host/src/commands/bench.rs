@@ -48,8 +48,9 @@ pub(super) fn run(args: &BenchArgs) -> Result<Exit, Error> {
             "a virtual tester is plugged in at {} ({}): {}",
             stop.place, stop.name, stop.story
         ));
+        note(&format!("in another terminal: slotwise live --port {port}"));
         note(&format!(
-            "in another terminal: slotwise pull --port {port} --out bench.slotlog"
+            "or: slotwise pull --port {port} --out bench.slotlog"
         ));
         note("everything here is invented; Ctrl-C ends it");
     }

@@ -18,11 +18,11 @@ use crate::texts::English;
 pub(super) fn run(args: &LiveArgs) -> Result<Exit, Error> {
     let feed = Feed::start(args.port.clone())?;
     let until = args.until.map(|length| Instant::now() + length);
-    let clip = args.clip.map_or(ClipTarget::NotConnected, Into::into);
+    let clip = args.clip.map(ClipTarget::from);
     let first = if args.watch {
-        Some(Ask::StartWatch(clip))
+        Some(Ask::StartWatch(clip.unwrap_or_default()))
     } else {
-        args.clip.map(|_| Ask::Test(clip))
+        clip.map(Ask::Test)
     };
     let mut live = Live::new(args.port.clone().unwrap_or_default(), clip);
     if args.json || !std::io::stdout().is_terminal() {

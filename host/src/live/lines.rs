@@ -19,11 +19,12 @@ use std::time::{Duration, Instant};
 
 use serde::Serialize;
 use slotwise_core::evidence::{Measured, Reading};
+use slotwise_core::lamps::Lamp;
 use slotwise_core::link::{Answer, Hello, Look, SlotLook, WatchState};
 use slotwise_core::units::{Millis, Ohms, Volts};
 
 use super::feed::{Feed, Heard};
-use super::model::{Ask, Effect, Live};
+use super::model::{Ask, Effect, Live, speaks_of_danger};
 use crate::error::Error;
 use crate::exit::Exit;
 use crate::report::json::{FindingEntry, LampEntry, Value, lamps_of, measured, missing};
@@ -154,7 +155,7 @@ impl LookEntry {
                 .answer
                 .as_ref()
                 .map(|answer| AnswerEntry::of(language, answer)),
-            lamps: lamps_of(language, &look.panel),
+            lamps: lamps(language, look),
             clip: codes::clip(look.clip_target),
             narrow_wide: pair(|slots| slots.narrow_wide),
             ground_wide: pair(|slots| slots.ground_wide),
@@ -174,6 +175,17 @@ impl LookEntry {
             watch: look.watch.as_ref().map(WatchEntry::from),
         }
     }
+}
+
+fn lamps(language: &dyn Language, look: &Look) -> Vec<LampEntry> {
+    let mut lamps = lamps_of(language, &look.panel);
+    if let (false, Some(live_metal)) = (
+        speaks_of_danger(look),
+        lamps.get_mut(Lamp::LiveMetal as usize),
+    ) {
+        live_metal.answer = language.live().lamp_not_known;
+    }
+    lamps
 }
 
 /// Writes what is heard, a line each.

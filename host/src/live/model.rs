@@ -89,22 +89,26 @@ pub struct Live {
     lost: Option<Duration>,
     history: History,
     clip: ClipTarget,
+    /// Whether the person said so, and the tester has not been told otherwise since.
+    clip_is_said: bool,
     wish: Option<Wish>,
     notice: Option<(Notice, Duration)>,
     danger_seen: bool,
 }
 
 impl Live {
-    /// A view of the tester on `port`, with this said of the clip.
+    /// A view of the tester on `port`. What the clip is on is what the person says, or else what
+    /// the tester was told last.
     #[must_use]
-    pub fn new(port: String, clip: ClipTarget) -> Self {
+    pub fn new(port: String, clip: Option<ClipTarget>) -> Self {
         Self {
             port,
             hello: None,
             look: None,
             lost: None,
             history: History::default(),
-            clip,
+            clip: clip.unwrap_or_default(),
+            clip_is_said: clip.is_some(),
             wish: None,
             notice: None,
             danger_seen: false,
@@ -121,6 +125,7 @@ impl Live {
                     ClipTarget::ApplianceFrame => ClipTarget::IndependentEarth,
                     ClipTarget::IndependentEarth => ClipTarget::NotConnected,
                 };
+                self.clip_is_said = true;
                 self.say(Notice::ClipNext, now);
                 None
             }
@@ -217,6 +222,7 @@ impl Live {
         if before.is_some_and(|before| before.tester != hello.tester) {
             self.history.clear();
             self.look = None;
+            self.clip_is_said = false;
             self.say(Notice::AnotherTester, now);
         } else if self.lost.is_some() {
             self.say(Notice::Back, now);
@@ -227,6 +233,15 @@ impl Live {
     fn seen(&mut self, look: &Look, now: Duration) {
         self.history.take(look);
         self.danger_seen |= is_danger(look);
+        // A tester that is moved to another receptacle takes the clip to hang free again. What
+        // was said of it before does not hold there.
+        let is_told_anew = self
+            .look()
+            .is_some_and(|before| before.clip_target != look.clip_target);
+        if is_told_anew || !self.clip_is_said {
+            self.clip = look.clip_target;
+            self.clip_is_said = false;
+        }
         self.look = Some((*look, now));
     }
 
@@ -322,6 +337,14 @@ impl Live {
             .and_then(|look| look.answer)
             .map_or(Exit::CannotTell, |answer| Exit::of(answer.outcome))
     }
+}
+
+/// Whether a dark `Live metal!` means anything: only where a fit tester has given an answer.
+pub(super) fn speaks_of_danger(look: &Look) -> bool {
+    is_danger(look)
+        || look
+            .answer
+            .is_some_and(|answer| answer.outcome != Outcome::TesterFault)
 }
 
 fn is_danger(look: &Look) -> bool {

@@ -103,7 +103,7 @@ struct VerdictEntry {
     not_proven: Vec<&'static str>,
 }
 
-#[derive(PartialEq, Serialize)]
+#[derive(Serialize)]
 pub(crate) struct FindingEntry {
     code: &'static str,
     number: u8,
@@ -120,15 +120,15 @@ pub(crate) struct FindingEntry {
     electrician: &'static str,
 }
 
-#[derive(PartialEq, Serialize)]
+#[derive(Serialize)]
 pub(crate) struct LampEntry {
     lamp: &'static str,
     question: &'static str,
     rhythm: &'static str,
-    answer: &'static str,
+    pub(crate) answer: &'static str,
 }
 
-#[derive(PartialEq, Serialize)]
+#[derive(Serialize)]
 #[serde(untagged)]
 pub(crate) enum Value {
     Known {

@@ -5,6 +5,8 @@
     reason = "every test file uses its own part of this"
 )]
 
+pub mod live;
+
 use std::io::{ErrorKind, Read, Write};
 use std::path::{Path, PathBuf};
 

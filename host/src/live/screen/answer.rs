@@ -41,14 +41,18 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, scene: &Scene<'_>) {
 /// Outcome and finding in one line.
 fn head(scene: &Scene<'_>, answer: &Answer) -> String {
     let outcome = scene.language.outcome(answer.outcome);
-    match &answer.finding {
-        Some(finding) => format!(
-            "{outcome}: {} ({})",
-            scene.language.finding(finding.code).title,
-            finding.code.number()
-        ),
-        None => outcome.to_owned(),
-    }
+    let Some(finding) = &answer.finding else {
+        return outcome.to_owned();
+    };
+    let title = scene.language.finding(finding.code).title;
+    // A title that begins with the outcome's own words does not say them twice.
+    let rest = title
+        .get(..outcome.len())
+        .filter(|begin| begin.to_uppercase() == outcome)
+        .and_then(|begin| title.strip_prefix(begin))
+        .and_then(|rest| rest.strip_prefix(": "))
+        .unwrap_or(title);
+    format!("{outcome}: {rest} ({})", finding.code.number())
 }
 
 /// The next check: in full where it fits `room` lines, else in a few words.
@@ -89,7 +93,14 @@ fn lines_of(scene: &Scene<'_>, answer: &Answer, width: u16, room: usize) -> Vec<
     lines.extend(next);
     if let Some(finding) = &answer.finding {
         let words = scene.language.finding(finding.code);
-        for more in [Some(words.meaning), words.danger, Some(words.appliance)] {
+        // "Reads sound" alone says less than what may be said of it.
+        let meaning = match answer.outcome {
+            Outcome::Proven | Outcome::NoFaultFound => {
+                scene.language.outcome_meaning(answer.outcome)
+            }
+            _ => words.meaning,
+        };
+        for more in [Some(meaning), words.danger, Some(words.appliance)] {
             let more = write::wrap(more.unwrap_or_default(), width);
             if !more.is_empty() && lines.len() + more.len() <= room {
                 lines.extend(more);

@@ -1,5 +1,6 @@
 //! The time plot: one strip a voltage, each with a scale of its own, drawn in braille dots (two
-//! columns and four rows a cell). A load step is a dotted line through all strips.
+//! columns and four rows a cell). A load step is an arrow over the first strip and a dotted line
+//! through all of them, where there are no dots.
 //!
 //! The least height of a scale keeps a steady voltage from looking wild. It judges nothing.
 
@@ -50,7 +51,8 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, scene: &Scene<'_>) {
     for (place, trace) in (0_u16..).zip(Trace::ALL) {
         let strip = Rect {
             y: area.y + 1 + place * height,
-            height,
+            // Where there is room, a blank row keeps the strips apart.
+            height: if height > 3 { height - 1 } else { height },
             ..area
         };
         draw_strip(buffer, strip, scene, trace, now);
@@ -85,17 +87,18 @@ fn draw_strip(
         width,
         ..area
     };
-    for column in history.step_columns(now, BACK, usize::from(width)) {
+    let steps = history.step_columns(now, BACK, usize::from(width));
+    let step_at = |step: usize| canvas.x + u16::try_from(step).unwrap_or(u16::MAX);
+    for step in &steps {
         for row in 0..area.height {
-            let x = canvas.x + u16::try_from(column).unwrap_or(u16::MAX);
-            write::after(buffer, canvas, row, x, "┊", Style::new());
+            write::after(buffer, canvas, row, step_at(*step), "┊", Style::new());
         }
     }
     let Some(scale) = scale_of(&spans, least(trace)) else {
         write::at(buffer, canvas, 0, texts.no_points, Paint::faint());
         return;
     };
-    let label = |volts: f32| format!("{:>6}", one_decimal(volts, scale));
+    let label = |volts: f32| format!("{:>7}", rounded(volts, scale));
     let x = area.x + write::columns(symbol);
     if area.height == 1 {
         let middle = f32::midpoint(scale.low, scale.high);
@@ -112,9 +115,15 @@ fn draw_strip(
         );
     }
     draw_dots(buffer, canvas, &spans, scale);
+    if trace == Trace::ALL[0] {
+        // The trace turns just here; an arrow may stand in its way.
+        for step in steps {
+            write::after(buffer, canvas, 0, step_at(step), "▼", Paint::strong());
+        }
+    }
 }
 
-fn one_decimal(volts: f32, scale: Span) -> String {
+fn rounded(volts: f32, scale: Span) -> String {
     let decimals = if scale.high - scale.low < 1.0 { 2 } else { 1 };
     format!("{volts:.decimals$}")
 }

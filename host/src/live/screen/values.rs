@@ -12,15 +12,19 @@ use slotwise_core::verdict::Outcome;
 use super::paint::Paint;
 use super::write;
 use super::{Scene, rule_over};
-use crate::live::model::Standing;
+use crate::live::model::{Standing, speaks_of_danger};
 use crate::live::rhythm::is_lit;
 use crate::report::numbers::{K, with_uncertainty};
 
 /// Columns of the name of a value.
 const NAME: u16 = 19;
 
-/// From this width on a lamp's rhythm is told in words as well.
-const ROOM_FOR_RHYTHM: u16 = 54;
+/// Column of a lamp's rhythm in words, where there is room for it: after the longest question
+/// and answer.
+const RHYTHM: u16 = 43;
+
+/// Columns of the longest rhythm, its brackets included.
+const RHYTHM_WIDTH: u16 = 12;
 
 /// Draws the lamps, what the tester is doing, and what the clip is on.
 pub(super) fn draw_lamps(buffer: &mut Buffer, area: Rect, scene: &Scene<'_>) {
@@ -95,13 +99,15 @@ fn draw_lamp(
         lamp != Lamp::LiveMetal && look.panel.rhythm(Lamp::LiveMetal) != Rhythm::Off;
     let answer = if is_dark_for_danger {
         texts.lamp_dark
+    } else if lamp == Lamp::LiveMetal && !speaks_of_danger(look) {
+        texts.lamp_not_known
     } else {
         scene.language.answer(lamp, &look.panel)
     };
-    let x = write::after(buffer, area, row, x + 1, answer, Paint::strong());
-    if area.width >= ROOM_FOR_RHYTHM && rhythm != Rhythm::Off {
+    write::after(buffer, area, row, x + 1, answer, Paint::strong());
+    if area.width >= RHYTHM + RHYTHM_WIDTH && rhythm != Rhythm::Off {
         let words = format!("({})", scene.language.rhythm(rhythm));
-        write::right(buffer, area, row, x + 1, &words, Paint::faint());
+        write::after(buffer, area, row, area.x + RHYTHM, &words, Paint::faint());
     }
 }
 

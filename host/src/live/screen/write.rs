@@ -23,8 +23,18 @@ pub(super) fn after(
     if row >= area.height || x >= area.right() {
         return x;
     }
-    let width = usize::from(area.right() - x);
-    buffer.set_stringn(x, area.y + row, text, width, style).0
+    let width = (area.right() - x).min(columns(text));
+    let cells = Rect {
+        x,
+        y: area.y + row,
+        width,
+        height: 1,
+    };
+    // A style is added to what is there; what was written here before must not shine through.
+    buffer.set_style(cells, Style::reset());
+    buffer
+        .set_stringn(x, area.y + row, text, usize::from(width), style)
+        .0
 }
 
 /// Writes `text` at the right end of a row, if it fits there beside what ends at `left`.

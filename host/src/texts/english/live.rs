@@ -22,7 +22,7 @@ pub(super) const LIVE: LiveTexts = LiveTexts {
     neutral_drop: "neutral drop",
     frame_shift: "frame shift",
     clip_symbol: "c-w",
-    plot: "Last 3 minutes to now, volts; ┊ a load step was found",
+    plot: "Last 3 minutes to now, volts; ▼ a load step was found",
     no_points: "nothing measured",
     danger: "DANGER: METAL MAY BE LIVE. HANDS OFF.",
     keys: KeyHelp {
