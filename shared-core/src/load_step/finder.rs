@@ -291,14 +291,22 @@ fn is_calm(sight: &[Beat; SPAN], limits: &WatchLimits) -> bool {
 /// medians of both come from the same windows.
 fn change(sight: &[Beat; SPAN], sag: f32) -> Change {
     let angles = sight.each_ref().map(|beat| beat.angle);
-    let turned = turns(&angles, &sight.each_ref().map(|beat| beat.gw)).map(|turn| {
-        let (sine, cosine) = libm::sincosf(turn as f32);
-        Complex::new(cosine, sine)
-    });
+    let turns = turns(&angles, &sight.each_ref().map(|beat| beat.gw));
+    let mut turned = [Complex::new(1.0, 0.0); SPAN];
+    let levels = MIDDLE - BEFORE..=MIDDLE + AFTER;
+    for (number, (place, turn)) in turned.iter_mut().zip(turns).enumerate() {
+        // The windows beyond serve the line frequency only.
+        if levels.contains(&number) {
+            let (sine, cosine) = libm::sincosf(turn);
+            *place = Complex::new(cosine, sine);
+        }
+    }
     let of = |volts: fn(&Beat) -> Complex<f32>| {
         let mut line = [Complex::new(0.0, 0.0); SPAN];
-        for ((place, beat), turned) in line.iter_mut().zip(sight).zip(turned) {
-            *place = volts(beat) * turned;
+        for (number, place) in line.iter_mut().enumerate() {
+            if levels.contains(&number) {
+                *place = volts(&sight[number]) * turned[number];
+            }
         }
         let change = |part: fn(&Complex<f32>) -> f32| {
             let (before, after) = sides(&line, part);
@@ -346,7 +354,8 @@ fn sides<T>(sight: &[T; SPAN], of: impl Fn(&T) -> f32) -> ([f32; BEFORE], [f32; 
     (before, after)
 }
 
-fn median(mut values: [f32; 5]) -> f32 {
+/// The middle one.
+pub(crate) fn median(mut values: [f32; 5]) -> f32 {
     values.sort_unstable_by(f32::total_cmp);
     let [_, _, middle, _, _] = values;
     middle

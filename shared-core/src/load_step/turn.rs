@@ -19,22 +19,26 @@ use core::f64::consts::{PI, TAU};
 
 use num_complex::Complex;
 
-use super::finder::{BEFORE, MIDDLE, SPAN};
+use super::finder::{BEFORE, MIDDLE, SPAN, median};
 
 /// Unknowns: three of the parabola, two factors.
 const UNKNOWNS: usize = 5;
 
 /// Least size of `v_gw` over the sight that the factors are stated for, volts: ten times the
 /// noise of a window. A smaller one is scaled to less than one.
-const LEAST: f64 = 1e-3;
+const LEAST: f32 = 1e-3;
 
 /// Added to the diagonal for the factors, whose equations are 21 windows of size one: where the
 /// current keeps its angle only one of them is determined, and any split serves.
-const RIDGE: f64 = 1e-3;
+const RIDGE: f32 = 1e-3;
 
 /// Turn of each window against the five before the middle, radians, from the windows' angles and
 /// their `v_gw`.
-pub(crate) fn turns(angles: &[f64; SPAN], ground: &[Complex<f32>; SPAN]) -> [f64; SPAN] {
+///
+/// The line's mean frequency is taken out in double precision. What is left are some hundredths
+/// of a radian, which single precision holds to some nanoradians, in half the cycles where there
+/// is no floating-point unit.
+pub(crate) fn turns(angles: &[f64; SPAN], ground: &[Complex<f32>; SPAN]) -> [f32; SPAN] {
     let mut phases = [0.0; SPAN];
     let (mut phase, mut last) = (0.0, None);
     for (place, angle) in phases.iter_mut().zip(angles) {
@@ -42,50 +46,54 @@ pub(crate) fn turns(angles: &[f64; SPAN], ground: &[Complex<f32>; SPAN]) -> [f64
         last = Some(*angle);
         *place = phase;
     }
+    let gain = phase * (1.0 / (SPAN - 1) as f64);
+    let mut mean = 0.0;
+    let phases = phases.map(|phase| {
+        let left = phase - mean;
+        mean += gain;
+        left as f32
+    });
     let rows = rows(ground);
     let parabola = fitted(&rows, &phases);
     let mut turns = [0.0; SPAN];
     for ((turn, phase), row) in turns.iter_mut().zip(phases).zip(&rows) {
-        let line: f64 = row.iter().zip(parabola).take(3).map(|(x, a)| x * a).sum();
+        let line: f32 = row.iter().zip(parabola).take(3).map(|(x, a)| x * a).sum();
         *turn = phase - line;
     }
     let mut before = [0.0; BEFORE];
     for (place, turn) in before.iter_mut().zip(turns.iter().skip(MIDDLE - BEFORE)) {
         *place = *turn;
     }
-    before.sort_unstable_by(f64::total_cmp);
-    let [_, _, axis, _, _] = before;
+    let axis = median(before);
     turns.map(|turn| turn - axis)
 }
 
 /// To within half a turn.
 fn wrapped(angle: f64) -> f64 {
-    angle - TAU * libm::floor((angle + PI) / TAU)
+    angle - TAU * libm::floor((angle + PI) * (1.0 / TAU))
 }
 
 /// What the phase of each window is fitted with: 1, t, t^2 and both parts of `v_gw`, which are
 /// centred and scaled to an RMS of one.
-fn rows(ground: &[Complex<f32>; SPAN]) -> [[f64; UNKNOWNS]; SPAN] {
-    let count = SPAN as f64;
-    let wide = |volts: &Complex<f32>| Complex::new(f64::from(volts.re), f64::from(volts.im));
-    let mean = ground.iter().map(wide).sum::<Complex<f64>>() / count;
-    let square: f64 = ground
-        .iter()
-        .map(|volts| (wide(volts) - mean).norm_sqr())
-        .sum();
-    let share = 1.0 / libm::sqrt(square / count).max(LEAST);
+fn rows(ground: &[Complex<f32>; SPAN]) -> [[f32; UNKNOWNS]; SPAN] {
+    const EACH: f32 = 1.0 / SPAN as f32;
+    const STEP: f32 = 1.0 / MIDDLE as f32;
+    let mean = ground.iter().sum::<Complex<f32>>() * EACH;
+    let square: f32 = ground.iter().map(|volts| (volts - mean).norm_sqr()).sum();
+    let share = 1.0 / libm::sqrtf(square * EACH).max(LEAST);
     let mut rows = [[1.0; UNKNOWNS]; SPAN];
-    for (number, (row, volts)) in rows.iter_mut().zip(ground).enumerate() {
-        let time = number as f64 / MIDDLE as f64 - 1.0;
-        let volts = (wide(volts) - mean) * share;
+    let mut time = -1.0;
+    for (row, volts) in rows.iter_mut().zip(ground) {
+        let volts = (volts - mean) * share;
         *row = [1.0, time, time * time, volts.re, volts.im];
+        time += STEP;
     }
     rows
 }
 
 /// Least squares by the normal equations, which Gauss's elimination solves without pivots: they
 /// are positive definite. Symmetric too, and stay so, so only the upper triangle is kept.
-fn fitted(rows: &[[f64; UNKNOWNS]; SPAN], phases: &[f64; SPAN]) -> [f64; UNKNOWNS] {
+fn fitted(rows: &[[f32; UNKNOWNS]; SPAN], phases: &[f32; SPAN]) -> [f32; UNKNOWNS] {
     let mut normal = [[0.0; UNKNOWNS]; UNKNOWNS];
     let mut right = [0.0; UNKNOWNS];
     for (row, phase) in rows.iter().zip(phases) {
@@ -114,7 +122,7 @@ fn fitted(rows: &[[f64; UNKNOWNS]; SPAN], phases: &[f64; SPAN]) -> [f64; UNKNOWN
     let mut found = [0.0; UNKNOWNS];
     for step in (0..UNKNOWNS).rev() {
         let line = normal[step].iter().zip(found).skip(step + 1);
-        let known: f64 = line.map(|(x, a)| x * a).sum();
+        let known: f32 = line.map(|(x, a)| x * a).sum();
         found[step] = (right[step] - known) / normal[step][step];
     }
     found
@@ -156,7 +164,7 @@ mod tests {
         });
         let found = turns(&angles, &ground);
         (0..SPAN)
-            .map(|number| (found[number] - volts(number).0.arg()).abs())
+            .map(|number| (f64::from(found[number]) - volts(number).0.arg()).abs())
             .fold(0.0, f64::max)
     }
 
