@@ -215,18 +215,24 @@ fn what_another_tester_showed_is_forgotten() {
 }
 
 #[test]
-fn the_exit_code_is_the_last_answer_but_a_danger_seen_is_never_lost() {
+fn the_exit_code_is_the_answer_now_but_a_danger_seen_is_never_lost() {
     let live = found(ClipTarget::NotConnected);
-    assert_eq!(live.exit(), Exit::CannotTell);
-    let (mut live, _) = heard(ClipTarget::NotConnected, 1, |n| look_of(&SOUND, n));
-    assert_eq!(live.exit(), Exit::Done);
+    assert_eq!(live.exit(T), Exit::CannotTell);
+    let (mut live, now) = heard(ClipTarget::NotConnected, 1, |n| look_of(&SOUND, n));
+    assert_eq!(live.exit(now), Exit::Done);
+    // An answer that is old is none.
+    assert_eq!(live.exit(now + Duration::from_secs(2)), Exit::Link);
+    let mut lost = live.clone();
+    lost.heard(&Heard::Lost("broken".to_owned()), now);
+    assert_eq!(lost.exit(now), Exit::Link);
     live.heard(&Heard::Look(look_of(&OPEN_GROUND, 2)), heard_at(2));
-    assert_eq!(live.exit(), Exit::Fault);
+    assert_eq!(live.exit(heard_at(2)), Exit::Fault);
     live.heard(&Heard::Look(look_of(&REVERSED_AND_JOINED, 3)), heard_at(3));
-    assert!(live.is_danger());
+    assert!(live.is_danger() && live.has_seen_danger());
     live.heard(&Heard::Look(look_of(&SOUND, 4)), heard_at(4));
     assert!(!live.is_danger());
-    assert_eq!(live.exit(), Exit::Danger);
+    live.heard(&Heard::Lost("broken".to_owned()), heard_at(4));
+    assert_eq!(live.exit(heard_at(9)), Exit::Danger);
 }
 
 #[test]

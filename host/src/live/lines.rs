@@ -299,12 +299,12 @@ pub fn show(
             feed.ask(ask);
         }
     }
-    Ok(live.exit())
+    Ok(live.exit(began.elapsed()))
 }
 
 /// How a run ends whose tester is gone. A danger that was seen outranks that.
 pub(super) fn ended(error: Error, live: &Live) -> Result<Exit, Error> {
-    if live.exit() == Exit::Danger {
+    if live.has_seen_danger() {
         anstream::eprintln!("slotwise: {error}");
         return Ok(Exit::Danger);
     }

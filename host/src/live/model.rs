@@ -326,12 +326,21 @@ impl Live {
         self.look().is_some_and(is_danger)
     }
 
-    /// How the run ends: a danger seen at any time is not lost; else what was last said. No
-    /// answer is no good answer.
+    /// Whether any look told of a danger.
     #[must_use]
-    pub fn exit(&self) -> Exit {
+    pub const fn has_seen_danger(&self) -> bool {
+        self.danger_seen
+    }
+
+    /// How a run ends now: a danger seen at any time is not lost; else what is said now. An old
+    /// answer is none, and no answer is no good answer.
+    #[must_use]
+    pub fn exit(&self, now: Duration) -> Exit {
         if self.danger_seen {
             return Exit::Danger;
+        }
+        if let Standing::Quiet(_) | Standing::Lost(_) = self.standing(now) {
+            return Exit::Link;
         }
         self.look()
             .and_then(|look| look.answer)

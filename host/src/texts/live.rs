@@ -106,6 +106,8 @@ pub struct LiveTexts {
     pub quiet: fn(&str, u64) -> String,
     /// Over values that are so many seconds old.
     pub old: fn(u64) -> String,
+    /// Over an answer that is so many seconds old.
+    pub old_answer: fn(u64) -> String,
     /// The window has this width and height, and these are needed.
     pub too_small: fn((u16, u16), (u16, u16)) -> String,
 }

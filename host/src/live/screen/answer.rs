@@ -14,11 +14,19 @@ use crate::texts::Severity;
 /// Draws rule, answer and next check.
 pub(super) fn draw(buffer: &mut Buffer, area: Rect, scene: &Scene<'_>) {
     let texts = scene.language.live();
-    rule_over(buffer, area, texts.answer);
+    let old = scene.old();
+    match old {
+        Some(age) => write::rule(buffer, area, &(texts.old_answer)(age), Paint::alarm()),
+        None => rule_over(buffer, area, texts.answer),
+    }
     if let Some(notice) = scene.live.notice(scene.now) {
         let text = format!(" {} ", (texts.notice)(notice));
-        let left = area.x + write::columns(texts.answer) + 4;
-        write::right(buffer, area, 0, left, &text, Paint::strong());
+        // A notice is not worth the age of an answer.
+        let left = match old {
+            Some(age) => write::columns(&(texts.old_answer)(age)),
+            None => write::columns(texts.answer),
+        };
+        write::right(buffer, area, 0, area.x + left + 4, &text, Paint::strong());
     }
     let Some(look) = scene.live.look() else {
         return;
@@ -29,10 +37,10 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, scene: &Scene<'_>) {
         None => write::wrap((texts.no_answer)(look.phase), area.width),
     };
     for (row, line) in (1_u16..).zip(lines.iter().take(room)) {
-        let style = if row == 1 && look.answer.is_some() {
-            Paint::strong()
-        } else {
-            Style::new()
+        let style = match (old, row) {
+            (Some(_), _) => Paint::faint(),
+            (None, 1) if look.answer.is_some() => Paint::strong(),
+            (None, _) => Style::new(),
         };
         write::at(buffer, area, row, line, style);
     }

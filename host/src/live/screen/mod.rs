@@ -70,6 +70,16 @@ impl Scene<'_> {
     fn standing(&self) -> Standing {
         self.live.standing(self.now)
     }
+
+    /// Age in seconds of what is held, if it is no longer what the tester sees.
+    fn old(&self) -> Option<u64> {
+        match self.standing() {
+            Standing::Quiet(_) | Standing::Lost(_) => {
+                Some(self.live.age(self.now).unwrap_or_default().as_secs())
+            }
+            Standing::Nothing | Standing::Current => None,
+        }
+    }
 }
 
 /// Draws the scene on the whole of `area`.

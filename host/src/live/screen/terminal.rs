@@ -109,11 +109,11 @@ pub fn show(
         for effect in effects.into_iter().flatten() {
             match effect {
                 Effect::Ask(ask) => feed.ask(ask),
-                Effect::Quit => return Ok(live.exit()),
+                Effect::Quit => return Ok(live.exit(began.elapsed())),
             }
         }
     }
-    Ok(live.exit())
+    Ok(live.exit(began.elapsed()))
 }
 
 fn wait_for_key(wait: Duration) -> io::Result<Option<Key>> {

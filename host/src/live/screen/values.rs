@@ -118,13 +118,10 @@ pub(super) fn draw_values(buffer: &mut Buffer, area: Rect, scene: &Scene<'_>) {
     let is_fault = look
         .and_then(|look| look.answer)
         .is_some_and(|answer| answer.outcome == Outcome::TesterFault);
-    let (title, style) = match scene.standing() {
-        Standing::Quiet(_) | Standing::Lost(_) => {
-            let age = scene.live.age(scene.now).unwrap_or_default().as_secs();
-            ((texts.old)(age), Paint::alarm())
-        }
-        _ if is_fault => (texts.not_to_be_trusted.to_owned(), Paint::alarm()),
-        Standing::Nothing | Standing::Current => (texts.measured.to_owned(), Paint::strong()),
+    let (title, style) = match scene.old() {
+        Some(age) => ((texts.old)(age), Paint::alarm()),
+        None if is_fault => (texts.not_to_be_trusted.to_owned(), Paint::alarm()),
+        None => (texts.measured.to_owned(), Paint::strong()),
     };
     write::rule(buffer, area, &title, style);
     let Some(look) = look else { return };

@@ -42,6 +42,7 @@ pub(super) const LIVE: LiveTexts = LiveTexts {
     lost,
     quiet,
     old,
+    old_answer,
     too_small,
 };
 
@@ -126,6 +127,10 @@ fn quiet(port: &str, seconds: u64) -> String {
 
 fn old(seconds: u64) -> String {
     format!("OLD VALUES, from {seconds} s ago")
+}
+
+fn old_answer(seconds: u64) -> String {
+    format!("OLD ANSWER, from {seconds} s ago: it may no longer hold")
 }
 
 fn too_small(is: (u16, u16), needed: (u16, u16)) -> String {
