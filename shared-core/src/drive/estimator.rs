@@ -267,7 +267,9 @@ impl Estimator {
             + f64::from(limits.reactance_angle.get()) * value.re.abs()
             + 4.0 * u_imaginary;
         let is_resistance = value.im.abs() <= reactance;
-        if !is_resistance || agreeing < f64::from(limits.agreeing_share.get()) {
+        let is_agreed = agreeing >= f64::from(limits.agreeing_share.get());
+        let is_sharp = u_real <= f64::from(limits.u_most.get());
+        if !(is_resistance && is_agreed && is_sharp) {
             return Err(Missing::Unsteady);
         }
         let u_current = f64::from(calibration.drive.u_current.get()) * value.re;

@@ -39,8 +39,8 @@ pub struct DriveLimits {
     /// Share of the windows that must agree with each other. Below half, nobody knows which
     /// half is right: arithmetic.
     pub agreeing_share: Ratio,
-    /// Standard uncertainty above which a reading cannot be told and is worth more time. The
-    /// bound that the earth path has too.
+    /// Standard error from the scatter of the windows above which a reading cannot be told and
+    /// is worth more time. The bound that the earth path has too.
     pub u_most: Ohms,
 }
 

@@ -20,7 +20,8 @@
 //! What the table found (bound: 4 mA, below which a class A interrupter does not trip):
 //! - [`Design::DRAWN`], without a common stage, fails with the firmware alone wrong, on a ground
 //!   slot on the other leg with the clip on the frame: P1 and the drive to the clip together. The
-//!   logic must keep them apart, as it does P1 and the drive to ground.
+//!   logic must keep them apart, as it does P1 and the drive to ground; the sheet of the relays
+//!   now has it so that only one of P1, drive to ground and drive to clip can be closed.
 //! - [`Design::APART`] holds for every single failure, by a hair in one: with one relay of the
 //!   drive shorted and the clip on the frame, both paths carry 2 mA each. It does not hold with
 //!   the firmware wrong as well: one limiter shorted leaves 2.4 kohm on 264 V, and one resistor
