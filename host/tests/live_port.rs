@@ -4,8 +4,9 @@
 
 mod support;
 
-use std::fs::OpenOptions;
+use std::fs::{self, OpenOptions};
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::os::unix::fs::symlink;
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::thread;
@@ -15,9 +16,15 @@ use assert_cmd::cargo::CommandCargoExt as _;
 use predicates::prelude::PredicateBooleanExt as _;
 use predicates::str::contains;
 use serialport::{SerialPort as _, TTYPort};
+use slotwise::bench::{LineWish, Pace, VirtualTester, terrace};
+use slotwise::client::Client;
+use slotwise::error::Error;
+use slotwise::live::{Feed, Line, Live, screen};
+use slotwise::texts::English;
+use slotwise::transport::MemoryLine;
 use slotwise_core::link::{Refusal, Reply, Request};
 use support::live::look_of;
-use support::{REVERSED_AND_JOINED, SOUND, answer, frame, hello, slotwise};
+use support::{OPEN_GROUND, REVERSED_AND_JOINED, SOUND, answer, frame, hello, slotwise};
 
 fn program() -> Command {
     let mut command = Command::cargo_bin("slotwise").unwrap();
@@ -84,6 +91,48 @@ fn the_virtual_tester_is_seen_as_json_lines() {
     assert!(last["narrow_wide"]["u"].as_f64().unwrap() > 0.0);
 }
 
+#[test]
+fn a_watch_begins_when_the_test_is_over_and_counts_the_steps_of_the_load() {
+    let named = terrace::named("sound-with-load").unwrap();
+    let stop = terrace::Stop::from(named);
+    let tester = VirtualTester::start(&stop.receptacle, Pace(10), LineWish::Best).unwrap();
+    let mut child = program()
+        .args(["live", "--json", "--watch", "--clip", "frame", "--port"])
+        .arg(tester.port().unwrap())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let lines = BufReader::new(child.stdout.take().unwrap()).lines();
+    let until = Instant::now() + Duration::from_secs(120);
+    let mut phases = Vec::new();
+    let mut begun = false;
+    for line in lines {
+        assert!(Instant::now() < until, "no steps after {phases:?}");
+        let line: serde_json::Value = serde_json::from_str(&line.unwrap()).unwrap();
+        begun |= line["event"] == "done" && line["ask"] == "start_watch";
+        let Some(phase) = line["phase"].as_str() else {
+            continue;
+        };
+        if phases.last().is_none_or(|last| last != phase) {
+            phases.push(phase.to_owned());
+        }
+        // A watch is only seen once it was begun, and it knows what the clip is on.
+        if line["watch"].is_null() {
+            assert_ne!(phase, "load-cycle");
+            continue;
+        }
+        assert_eq!(line["clip"], "appliance-frame");
+        if line["watch"]["steps"].as_u64() >= Some(2) {
+            break;
+        }
+    }
+    let _ = child.kill();
+    let _ = child.wait();
+    assert!(begun, "{phases:?}");
+    assert_eq!(phases.last().map(String::as_str), Some("load-cycle"));
+    tester.stop().unwrap();
+}
+
 /// A tester on a pseudo-terminal that answers until it has given `looks` looks. The port is
 /// gone then.
 fn scripted(looks: u32, invented: support::Invented) -> String {
@@ -123,6 +172,34 @@ fn a_cable_that_is_pulled_is_said_waited_for_and_ends_with_the_code_of_the_link(
     let events: Vec<_> = lines.iter().map(|line| line["event"].clone()).collect();
     assert_eq!(events, ["found", "look", "look", "look", "lost"]);
     assert!(began.elapsed() >= Duration::from_secs(20));
+}
+
+#[test]
+fn a_tester_that_is_plugged_in_again_is_seen_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let name = folder.path().join("tester");
+    symlink(scripted(2, SOUND), &name).unwrap();
+    let mut child = program()
+        .args(["live", "--json", "--port"])
+        .arg(&name)
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut events = Vec::new();
+    for line in BufReader::new(child.stdout.take().unwrap()).lines() {
+        let line: serde_json::Value = serde_json::from_str(&line.unwrap()).unwrap();
+        events.push(line["event"].as_str().unwrap().to_owned());
+        if line["event"] == "lost" {
+            fs::remove_file(&name).unwrap();
+            symlink(scripted(u32::MAX, OPEN_GROUND), &name).unwrap();
+        }
+        if line["answer"]["finding"]["code"] == "open-ground" {
+            break;
+        }
+    }
+    let _ = child.kill();
+    let _ = child.wait();
+    assert_eq!(events, ["found", "look", "look", "lost", "found", "look"]);
 }
 
 #[test]
@@ -298,4 +375,75 @@ fn a_danger_is_on_the_screen_and_in_the_exit_code_and_no_color_is_obeyed() {
     assert_eq!(child.wait().unwrap().code(), Some(11));
     let shown = String::from_utf8_lossy(&terminal.seen).into_owned();
     assert!(!shown.contains("38;5;1;") && !shown.contains("[31m"));
+}
+
+/// The name of the test below, and the wish that lets it panic.
+const PANICS: &str = "panics_on_a_terminal";
+
+/// A line that opens once and comes to grief when it is to be opened again.
+struct Once(Option<MemoryLine>);
+
+impl Line for Once {
+    fn open(&mut self) -> Result<Client, Error> {
+        let line = self.0.take().expect("planted: this panic is wanted");
+        Ok(Client::new(Box::new(line)))
+    }
+}
+
+/// Run by the test after it, on a terminal of its own.
+#[test]
+#[ignore = "panics on purpose; a_panic_gives_the_terminal_back runs it"]
+fn panics_on_a_terminal() {
+    if std::env::var_os(PANICS).is_none() {
+        return;
+    }
+    let (near, far) = MemoryLine::pair("memory");
+    thread::spawn(move || {
+        let mut looks = 0;
+        answer(far, move |asked| {
+            let reply = match asked.request {
+                Request::Hello { .. } => Reply::Hello(hello(&[])),
+                _ => {
+                    looks += 1;
+                    Reply::Look(look_of(&SOUND, looks))
+                }
+            };
+            // The end of the line: an answer that is no frame, for good.
+            if looks > 3 {
+                vec![0x55; 8]
+            } else {
+                frame(asked.sequence, reply)
+            }
+        });
+    });
+    let feed = Feed::start(Once(Some(near))).unwrap();
+    let mut live = Live::new("memory".to_owned(), None);
+    let _ = screen::show(feed, &mut live, None, None, &English);
+}
+
+#[test]
+fn a_panic_gives_the_terminal_back() {
+    let mut terminal = Terminal::new();
+    let before = terminal.stty(&["-g"]);
+    let open = || {
+        OpenOptions::new()
+            .read(true)
+            .write(true)
+            .open(&terminal.name)
+            .unwrap()
+    };
+    let mut child = Command::new(std::env::current_exe().unwrap())
+        .args([PANICS, "--exact", "--ignored", "--nocapture"])
+        .env(PANICS, "1")
+        .env("TERM", "xterm")
+        .stdin(open())
+        .stdout(open())
+        .stderr(open())
+        .spawn()
+        .unwrap();
+    terminal.wait_for(TAKEN);
+    terminal.wait_for(GIVEN_BACK);
+    terminal.wait_for("planted: this panic is wanted");
+    assert!(!child.wait().unwrap().success());
+    assert_eq!(terminal.stty(&["-g"]), before);
 }
