@@ -1,0 +1,354 @@
+"""Every part on a mains net, opened and shorted, at every receptacle the tester is made for.
+
+    python3 hardware/tools/faults.py            writes faults.csv and faults_readings.csv
+    python3 hardware/tools/faults.py --check    fails if a part has no row or a row breaks a limit
+
+Receptacles that are normal inputs here, not faults: reversed, ground on either hot, 240 V, ground
+open with a person of 500 ohm on the frame; the clip held by a person of 500 ohm (body model of UL 943, from memory) or on a
+good earth. Relays: all open, and each of P1, P2 to ground, P2 to the clip closed wherever
+the firmware's interlocks let it be closed, and also against them where the failed part is one that
+the firmware measures with. Rows `firmware` have every part whole and each relay closed regardless.
+Circuit and models: spice.py. Limits: two things failed at once are not in the table but where the
+part is what the interlock measures with; a limiter failed while line voltage comes up during P2
+passes up to 60 mA for the millisecond until the relay is open.
+"""
+
+import csv
+import sys
+import tempfile
+from concurrent.futures import ThreadPoolExecutor
+from math import cos, hypot, pi, sin, sqrt
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from check_netlist import OUTSIDE, ohms, reach  # noqa: E402
+from netlist import HARDWARE, load, parts_list  # noqa: E402
+from spice import BARRIER, BARRIER_DRIVE, elements, is_live, node, run  # noqa: E402
+
+TABLE, READINGS = HARDWARE / "faults.csv", HARDWARE / "faults_readings.csv"
+
+BODY = 500.0  # UL 943 body model, from memory
+TRIP_MA = 4.0  # class A does not trip below 4 mA: NEC article 100 note, UL 943
+TOUCH_MA = 3.5  # single fault, IEC 61010-1 6.3.2: from memory
+INTERLOCK = {"P1": (5.0, 60.0, 150.0), "P2G": 3.0, "P2C": 3.0}  # shared-core/src/limits/{probe,drive}.rs
+
+# Volts to earth of narrow, wide, ground; None is a ground hole with no wire and a person on the frame.
+INPUTS = {
+    "sound": (120, 0, 0),
+    "reversed": (0, 120, 0),
+    "ground on hot": (120, 0, 120),
+    "ground on the other leg": (120, 0, -120),
+    "240 V": (120, -120, 0),
+    "ground open": (120, 0, None),
+    "reversed ground open": (0, 120, None),
+    "240 V ground open": (120, -120, None),
+    "reversed and joined": (0, 120, 120),
+}
+STATES = {"rest": (), "P1": ("K501", "K502"), "P2G": ("K601",), "P2C": ("K602",), "rest clip earthed": (),
+          "P2C clip earthed": ("K602",)}
+STRINGS = {"NARROW": 0, "WIDE": 1, "INNER_GROUND": 2, "CLIP": 3}
+
+# Chips and supplies that carry no line current: what their failure does.
+NO_FRAMES = ["U301", "Y301", "U401", "PS401", "U402"]
+STAR_SUPPLY = ["C301", "C302", "C303", "C304", "C305", "C306", "C307", "C402", "C404", "C405", "C406"]
+NO_DRIVE = ["PS601", "U602", "R606", "C602", "C603", "R601"]
+LEVEL = {("U601", "open"): 12.0, ("R603", "open"): 2.495, ("R603", "short"): 12.0, ("R602", "open"): 12.0,
+         ("R602", "short"): 2.495, ("U601", "short"): 0.0, ("R601", "short"): 6.0, ("R601", "open"): 0.0}
+BLIND = ("R2", "C2", "R101", "U301", "firmware")
+
+
+def on_mains(net):
+    """Parts with a pin on a net that mains reaches without insulation."""
+    nets = set()
+    for start in (*OUTSIDE, "STAR", "DRIVE_COM"):
+        nets |= reach(net, start)
+    return sorted({part for name in nets for part, _ in net.nets.get(name, []) if part not in ("J101", "J102")})
+
+
+def failures(net):
+    """Part and how it fails; a transistor also with two of its pins joined."""
+    found = [("none", "none"), ("firmware", "P1 closed"), ("firmware", "P2 to ground closed"),
+             ("firmware", "P2 to clip closed")]
+    for part in on_mains(net):
+        found += [(part, "open"), (part, "short")]
+        if part[0] == "Q":
+            names = ("G", "D", "S") if part[-1] in "12" else ("B", "E", "C")
+            found += [(part, f"{names[a]}-{names[b]} short") for a, b in ((0, 1), (0, 2), (1, 2))]
+    return found
+
+
+def circuit(net, part, failure, place, state, level=None):
+    narrow, wide, ground = INPUTS[place]
+    closed = list(STATES[state])
+    tone = "pulse(-1 1 0 1u 1u 5.882m 11.765m)" if state.startswith("P2") else "-1"
+    opened, short = (), ()
+    extra = []
+    if failure == "open" and is_live(part):
+        opened = (part,)
+    elif failure == "short" and is_live(part):
+        short = (part,)
+    elif failure.endswith("short") and "-" in failure:
+        number = {"G": "1", "D": "2", "S": "3", "B": "1", "E": "2", "C": "3"}
+        a, b = (net.net(part, number[letter]) for letter in failure.split()[0].split("-"))
+        extra.append(f"r_pair {node(a)} {node(b)} 1m")
+    if opened and part[0] == "K":
+        closed = [k for k in closed if k != part]
+        opened = ()
+    lines = [f"* {part} {failure} at {place}, {state}", *extra]
+    made = elements(net, closed=closed, tone=tone, open_parts=opened, short_parts=short)
+    if level is not None:
+        made = [line.replace(f"{2.495 * (1 + ohms(net.values['R602']) / ohms(net.values['R603'])):g}", f"{level:g}")
+                if line.startswith("b_") else line for line in made]
+    lines += made
+    for name, volts in (("NARROW", narrow), ("WIDE", wide)):
+        lines += [f"v_{name.lower()} {name.lower()}_s 0 sin(0 {volts * sqrt(2):.6f} 60)",
+                  f"r_{name.lower()} {name.lower()}_s {node(name)} 0.2"]
+    if ground is None:
+        lines += [f"v_gs {node('GROUND_PIN')} gs 0", f"r_body gs 0 {BODY:g}"]
+    else:
+        lines += [f"v_ground ground_s 0 sin(0 {ground * sqrt(2):.6f} 60)", f"v_gs {node('GROUND_PIN')} gs 0",
+                  "r_ground gs ground_s 0.2"]
+    lines += [f"v_cs {node('CLIP')} cs 0", f"r_hand cs 0 {0.2 if 'earthed' in state else BODY:g}"]
+    lines += [f"c_star {node('STAR')} 0 {BARRIER:g}", f"c_drive {node('DRIVE_COM')} 0 {BARRIER_DRIVE:g}",
+              f"r_star {node('STAR')} 0 1e12", f"r_drive {node('DRIVE_COM')} 0 1e12", ".options rshunt=1e13"]
+    return lines
+
+
+SPAN = 1 / 60 * 3
+
+
+def simulate(net, part, failure, place, state, level=None):
+    """Waves by node over the last whole cycles, and currents of ground and clip."""
+    lines = circuit(net, part, failure, place, state, level)
+    text = " ".join(lines)
+    nodes = sorted({word for word in text.split() if word.startswith("n_") and not word.endswith("_i")})
+    vectors = [f"v({name})" for name in nodes] + ["i(v_gs)", "i(v_cs)"]
+    with tempfile.TemporaryDirectory() as folder:
+        base = f"{folder}/waves"
+        deck = "\n".join([*lines, ".control", "set noaskquit", "set wr_singlescale", "set numdgt=7",
+                          f"tran 100u {SPAN + 1 / 60:.7f} {1 / 60:.7f} 100u", "linearize",
+                          f"wrdata {base} " + " ".join(vectors), "quit", ".endc", ".end"]) + "\n"
+        run(deck)
+        rows = [[float(word) for word in line.split()] for line in next(Path(folder).iterdir()).read_text().splitlines()]
+    rows = rows[:int(SPAN / 100e-6)]
+    columns = list(zip(*rows))
+    return dict(zip(["time", *nodes, "ground", "clip"], columns))
+
+
+def rms(wave):
+    return sqrt(sum(x * x for x in wave) / len(wave))
+
+
+def phasor(time, wave):
+    """RMS phasor at 60 Hz over whole cycles."""
+    count = len(wave)
+    re = sum(w * sin(2 * pi * 60 * t) for t, w in zip(time, wave)) * 2 / count / sqrt(2)
+    im = sum(w * cos(2 * pi * 60 * t) for t, w in zip(time, wave)) * 2 / count / sqrt(2)
+    return complex(re, im)
+
+
+GAIN = 2.382833e-3
+
+
+def readings(net, waves):
+    """RMS phasor of each lead as the converter shows it, against the star."""
+    found = []
+    for row in range(4):
+        plus, minus = node(f"AIN{row}P"), node(f"AIN{row}N")
+        if plus not in waves or minus not in waves:
+            found.append(0j)
+            continue
+        found.append(phasor(waves["time"], [a - b for a, b in zip(waves[plus], waves[minus])]) / GAIN)
+    return found
+
+
+def stresses(net, waves, skip):
+    """Peak volts and watts of each part that has both ends in the circuit."""
+    found = {}
+    for part, pins in net.pins.items():
+        if not is_live(part) or part in (skip, "U301", "U603"):
+            continue
+        ends = {"R": ("1", "2"), "C": ("1", "2"), "K": ("4", "6"), "Q": ("2", "3")}[part[0]]
+        if part[0] == "Q" and part[-1] in "34":
+            continue
+        a, b = (node(pins[p]) for p in ends)
+        if a not in waves or b not in waves:
+            continue
+        across = [x - y for x, y in zip(waves[a], waves[b])]
+        watts = 0.0
+        if part[0] == "R":
+            watts = rms(across) ** 2 / ohms(net.values[part])
+        elif part[0] == "Q":
+            sense = f"R{part[1:3]}{'1' if part[-1] == '1' else '3'}"
+            s1, s2 = node(net.net(sense, 1)), node(net.net(sense, 2))
+            if s1 in waves and s2 in waves:
+                flow = [abs(x - y) / ohms(net.values[sense]) for x, y in zip(waves[s1], waves[s2])]
+                watts = sum(abs(v) * i for v, i in zip(across, flow)) / len(flow)
+        found[part] = (max(abs(v) for v in across), watts)
+    return found
+
+
+def allowed(volts, state, is_blind):
+    """Whether the firmware's interlocks let a relay be closed; volts of the four leads, none failed."""
+    if state.startswith("rest") or is_blind:
+        return True
+    state = state.split()[0]
+    narrow, wide, ground, clip = volts
+    if state == "P1":
+        rest, least, most = INTERLOCK["P1"]
+        return abs(ground - wide) < rest and least <= abs(narrow - ground) < most
+    return abs((ground if state == "P2G" else clip) - wide) < INTERLOCK[state]
+
+
+def one(net, part, failure):
+    """Every place and state of one failure."""
+    worst = {"earth": (0.0, ""), "touch": (0.0, ""), "volts": (0.0, "", ""), "watts": (0.0, "", "")}
+    seen = []
+    level = LEVEL.get((part, failure), 0.0 if part in NO_DRIVE and (part, failure) not in (
+        ("C602", "open"), ("C603", "open"), ("R606", "short")) else None)
+    listed = parts_list()
+    is_blind = part.startswith(BLIND)
+    for place in INPUTS:
+        at_rest = None
+        for state in STATES:
+            if part == "firmware":
+                want = {"P1 closed": "P1", "P2 to ground closed": "P2G", "P2 to clip closed": "P2C"}[failure]
+                if state.split()[0] not in ("rest", want):
+                    continue
+            elif at_rest and not allowed(at_rest, state, is_blind):
+                continue
+            waves = simulate(net, part if part in net.pins else "none", failure, place, state, level)
+            leads = readings(net, waves)
+            where = f"{place} {state}"
+            earth = rms([a + b for a, b in zip(waves["ground"], waves["clip"])]) * 1e3
+            touch = 0.0 if "earthed" in state else rms(waves["clip"]) * 1e3
+            if INPUTS[place][2] is None:
+                touch = max(touch, rms(waves["ground"]) * 1e3)
+            if earth > worst["earth"][0]:
+                worst["earth"] = (earth, where)
+            if touch > worst["touch"][0]:
+                worst["touch"] = (touch, where)
+            for other, (peak, watts) in stresses(net, waves, part).items():
+                row = listed[other]
+                stands = float(row["voltage"].split()[0])
+                takes = float(row["power"].split()[0]) if row["power"] else 1.0
+                if peak / stands > worst["volts"][0]:
+                    worst["volts"] = (peak / stands, other, f"{peak:.0f} V of {stands:.0f} at {where}")
+                if watts / takes > worst["watts"][0]:
+                    worst["watts"] = (watts / takes, other, f"{watts:.3f} W of {takes:g} at {where}")
+            if state == "rest":
+                v = {k: phasor(waves["time"], waves[node(k)]) for k in ("NARROW", "WIDE", "INNER_GROUND", "CLIP") if node(k) in waves}
+                at_rest = [v.get(k, 0j) for k in ("NARROW", "WIDE", "INNER_GROUND", "CLIP")]
+                rest = leads
+                seen.append([part, failure, place, leads, None])
+            elif state == "P1":
+                drive = (leads[0] - leads[2]) / 90e3
+                moved = (leads[2] - leads[1]) - (rest[2] - rest[1])
+                seen[-1][4] = (moved / drive).real - 10.0 if abs(drive) > 60 / 90e3 else None
+    return part, failure, worst, seen
+
+
+def has_frames(part, failure):
+    if part in NO_FRAMES:
+        return False
+    if part in STAR_SUPPLY:
+        return failure == "open" and part not in ("C305",)
+    return True
+
+
+def says(part, failure, seen):
+    """What a sound receptacle then looks like, in short words."""
+    if not has_frames(part, failure):
+        return "no frames: tester fault, no answer"
+    _, _, _, leads, p1 = next(row for row in seen if row[2] == "sound")
+    nw, gw = abs(leads[0] - leads[1]), abs(leads[2] - leads[1])
+    total = abs(sum(leads))
+    words = []
+    if total > 0.3 + 0.003 * max(abs(x) for x in leads) and total > 1.5:
+        words.append(f"string currents do not sum to zero ({total:.0f} V)")
+    if not 119 < nw < 121:
+        words.append(f"narrow-wide {nw:.1f} V")
+    if gw > 0.5:
+        words.append(f"ground-wide {gw:.1f} V")
+    clip = abs(leads[3] - leads[1])
+    if clip > 0.5:
+        words.append(f"clip-wide {clip:.1f} V")
+    if p1 is None:
+        words.append("earth path not measured")
+    elif p1 < -0.5:
+        words.append(f"P1 reads {p1 + 10:.1f} ohm, less than R_cal: tester fault")
+    elif p1 > 0.8:
+        words.append(f"P1 reads {p1:.1f} ohm")
+    if part in NO_DRIVE or part in ("U601", "R602", "R603", "U603") or part[:3] in ("R61", "R62", "Q61", "Q62", "K60"):
+        words.append("P2 off its calibration or silent: no answer from P2")
+    return "; ".join(words) or "nothing: readings right"
+
+
+COLUMNS = ["designator", "failure", "earth_ma", "earth_at", "touch_ma", "touch_at", "volts_share", "volts_part",
+           "volts_at", "heat_share", "heat_part", "heat_at", "says_at_a_sound_receptacle"]
+SEEN_COLUMNS = ["designator", "failure", "input", "frames", "narrow_re", "narrow_im", "wide_re", "wide_im", "ground_re", "ground_im",
+                "clip_re", "clip_im", "p1_ohm"]
+
+
+def write_tables(net):
+    table, seen_rows = [], []
+    with ThreadPoolExecutor(2) as pool:
+        for part, failure, worst, seen in pool.map(lambda what: one(net, *what), failures(net)):
+            table.append([part, failure, f"{worst['earth'][0]:.3f}", worst["earth"][1], f"{worst['touch'][0]:.3f}",
+                          worst["touch"][1], f"{worst['volts'][0]:.2f}", *worst["volts"][1:],
+                          f"{worst['watts'][0]:.2f}", *worst["watts"][1:], says(part, failure, seen)])
+            for _, _, place, leads, p1 in seen:
+                seen_rows.append([part, failure, place, "yes" if has_frames(part, failure) else "no",
+                                  *[f"{x:.3f}" for lead in leads for x in (lead.real, lead.imag)],
+                                  "" if p1 is None else f"{p1:.3f}"])
+    for path, header, rows in ((TABLE, COLUMNS, table), (READINGS, SEEN_COLUMNS, seen_rows)):
+        with path.open("w", newline="", encoding="utf-8") as file:
+            writer = csv.writer(file, lineterminator="\n")
+            writer.writerow(header)
+            writer.writerows(rows)
+
+
+def broken(net, rows):
+    """What is wrong with a table: parts without a row, rows beyond a limit."""
+    wrong = []
+    have = {(row["designator"], row["failure"]) for row in rows}
+    wrong += [f"{part} {failure} has no row" for part, failure in failures(net) if (part, failure) not in have]
+    for row in rows:
+        name = f"{row['designator']} {row['failure']}"
+        if float(row["earth_ma"]) >= TRIP_MA:
+            wrong.append(f"{name}: {row['earth_ma']} mA into ground at {row['earth_at']}: an interrupter may trip")
+        if float(row["touch_ma"]) >= TOUCH_MA:
+            wrong.append(f"{name}: {row['touch_ma']} mA through a person at {row['touch_at']}")
+        if float(row["volts_share"]) > 1:
+            wrong.append(f"{name}: {row['volts_part']} stands {row['volts_at']}")
+        if float(row["heat_share"]) > 1:
+            wrong.append(f"{name}: {row['heat_part']} takes {row['heat_at']}")
+    return wrong
+
+
+def read_table():
+    with TABLE.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+def main():
+    net = load()
+    if "--check" not in sys.argv:
+        write_tables(net)
+    rows = read_table()
+    for key, word in (("earth_ma", "into ground"), ("touch_ma", "through a person"), ("volts_share", "of a part's voltage"),
+                      ("heat_share", "of a part's power")):
+        row = max(rows, key=lambda r: float(r[key]))
+        place = row.get(key.replace("ma", "at"), row.get(key.replace("share", "at")))
+        print(f"worst {word}: {row[key]} with {row['designator']} {row['failure']} at {place}")
+    found = broken(net, rows)
+    for words in found:
+        print(words)
+    if found:
+        sys.exit(f"{len(found)} rows break a limit")
+    print(f"faults: {len(rows)} rows, no limit broken")
+
+
+if __name__ == "__main__":
+    main()
