@@ -165,26 +165,25 @@ struct Candidate {
 }
 
 impl Candidate {
-    fn at(sight: &[Beat; SPAN], sag: f32) -> Self {
+    fn at(sight: &[Beat; SPAN], sag: f32, reach: f32, unrest: f32) -> Self {
         Self {
             found: Found {
                 at: sight[MIDDLE].at,
                 change: change(sight, sag),
                 course: course(sight),
             },
-            reach: 0.0,
-            unrest: f32::INFINITY,
+            reach,
+            unrest,
         }
     }
 
     /// Takes from this place what it knows better than the ones before.
-    fn weigh(&mut self, sight: &[Beat; SPAN], sag: f32, spread: f32, reach: f32) {
+    fn weigh(&mut self, sight: &[Beat; SPAN], sag: f32, reach: f32, unrest: f32) {
         if reach > self.reach {
             self.reach = reach;
             self.found.at = sight[MIDDLE].at;
             self.found.course = course(sight);
         }
-        let unrest = (spread + STILL) / sag.abs();
         if unrest < self.unrest {
             self.unrest = unrest;
             self.found.change = change(sight, sag);
@@ -235,8 +234,12 @@ impl Finder {
             None
         };
         if is_clear {
-            let best = self.best.get_or_insert_with(|| Candidate::at(sight, sag));
-            best.weigh(sight, sag, spread, (mean(after) - mean(before)).abs());
+            let reach = (mean(after) - mean(before)).abs();
+            let unrest = (spread + STILL) / sag.abs();
+            match &mut self.best {
+                Some(best) => best.weigh(sight, sag, reach, unrest),
+                None => self.best = Some(Candidate::at(sight, sag, reach, unrest)),
+            }
         }
         ended
     }

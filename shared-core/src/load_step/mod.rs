@@ -22,7 +22,9 @@
 //! steps of 0.4 V and up, and harmonics below 6e-6. So the sampling path does nothing more than
 //! before: it has no cycles a frame to give away, and a sum of its own every few cycles would
 //! only be noisier. What is lost is time within 200 ms; the course of `v_nw` inside a window is
-//! kept from its frequency blocks, 25 ms apart, which are there anyhow as well.
+//! kept from its frequency blocks, 25 ms apart, which are there anyhow as well. On an emulated
+//! Cortex-M0+ a beat takes 85 000 cycles, a quiet change 350 000 every third window: 1 % of
+//! 125 MHz together.
 //!
 //! # A step
 //!
@@ -44,7 +46,8 @@
 //!   *only* such steps happen reads as joined; what contradicts it is the drive's resistance of
 //!   neutral and ground together, which the judge has beside it.
 //! - Unrest of the supply in the steps' own seconds makes `|dv_nw|^2` larger and so rho smaller:
-//!   towards doubt, never towards "separate".
+//!   a sound branch goes towards doubt, a joined one stays joined; a weak neutral may be missed,
+//!   which probe and drive show without a load.
 //! - Steps are looked for from 4.2 s after the first window on, and after every gap.
 //! - The load is taken to draw from this branch beyond the receptacle or at it.
 
