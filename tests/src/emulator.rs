@@ -15,6 +15,7 @@ use std::time::{Duration, SystemTime};
 
 use serialport::{SerialPort, TTYPort};
 
+use crate::circuit_server::CircuitServer;
 use crate::outside::root;
 
 /// Folder of build products, as cargo has it.
@@ -85,19 +86,30 @@ pub fn host_program() -> PathBuf {
         .with_extension(std::env::consts::EXE_EXTENSION)
 }
 
+/// What the converter of an emulated board sees.
+#[derive(Clone, Copy, Debug)]
+pub enum Feed<'a> {
+    /// A file of frames, whatever the board drives.
+    Frames(&'a Path),
+    /// A receptacle that feels what the board drives.
+    Circuit(&'a CircuitServer),
+}
+
 /// What an emulated board is given.
 #[derive(Clone, Copy, Debug)]
 pub struct Given<'a> {
     /// The image.
     pub elf: &'a Path,
-    /// File of converter frames.
-    pub frames: &'a Path,
+    /// What its converter sees.
+    pub feed: Feed<'a>,
     /// File of the flash's contents.
     pub nor: &'a Path,
     /// Where the counts go.
     pub report: &'a Path,
     /// Simulated seconds at most.
     pub seconds: u32,
+    /// More arguments of `run.mjs`.
+    pub more: &'a [&'a str],
 }
 
 /// A running emulated board.
@@ -119,17 +131,22 @@ impl EmulatedBoard {
     /// # Errors
     /// Those of the system: no Node, no pseudo-terminal.
     pub fn start(given: Given<'_>) -> io::Result<Self> {
-        let mut child = Command::new("node")
+        let mut command = Command::new("node");
+        command
             .arg(root().join("tests/emulator/run.mjs"))
             .arg("--elf")
-            .arg(given.elf)
-            .arg("--frames")
-            .arg(given.frames)
+            .arg(given.elf);
+        match given.feed {
+            Feed::Frames(file) => command.arg("--frames").arg(file),
+            Feed::Circuit(server) => command.args(["--circuit", &server.pipes()]),
+        };
+        let mut child = command
             .arg("--nor")
             .arg(given.nor)
             .arg("--report")
             .arg(given.report)
             .args(["--seconds", &given.seconds.to_string(), "--serial", "stdio"])
+            .args(given.more)
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .stderr(Stdio::inherit())

@@ -1,6 +1,7 @@
 //! Tools of the whole-system tests.
 
 pub mod bench;
+pub mod circuit_server;
 pub mod emulator;
 pub mod finding_table;
 pub mod hardware;

@@ -1,38 +1,45 @@
-//! The real RP2040 image, in the emulator, on the waveforms of the virtual receptacle, pulled
-//! by the unmodified host program through a pseudo-terminal; and the same code on the same
-//! samples on the desktop. Verdicts, phasors and record bytes must be the same.
+//! The real RP2040 image, in the emulator, in the virtual receptacle: what it drives changes what
+//! its converter sees, conversion by conversion. Pulled by the unmodified host program through a
+//! pseudo-terminal. The same firmware on the desktop, closed over the same receptacle, must drive
+//! the same pins in the same frames and write the same record bytes.
 
 use std::fs::{self, File};
 use std::io::BufWriter;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::{Duration, Instant};
 
 use slotwise::log_file;
+use slotwise_core::evidence::Measured;
 use slotwise_core::finding::FindingCode;
-use slotwise_core::record::{Body, BootCause, Record, TesterId, Version, decode};
-use slotwise_core::sample::Frame;
-use slotwise_core::stimulus::Applied;
-use slotwise_core::units::Millis;
+use slotwise_core::record::{Body, BootCause, Record, Test, decode};
+use slotwise_core::stimulus::{DrivePath, Order};
+use slotwise_core::units::{Millis, Ohms};
+use slotwise_core::verdict::Outcome;
 use slotwise_firmware::nor::SpiNor;
+use slotwise_firmware::stimulator::Stimulator;
 use slotwise_firmware::tester::{Identity, Parts, Tester};
-use slotwise_tests::emulator::{EmulatedBoard, Given, host_program, image, report};
+use slotwise_tests::circuit_server::{Asked, CircuitServer};
+use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, host_program, image, report};
 use slotwise_tests::outside::not_checked;
 use slotwise_virtual::board::workshop_flash;
 use slotwise_virtual::chips::nor::VirtualNor;
-use slotwise_virtual::clock::SimClock;
-use slotwise_virtual::frames_file::{read_frames, write_source};
-use slotwise_virtual::front_end::{FrontEnd, PhasorSource, Stretch};
+use slotwise_virtual::clock::{FRAME_NANOS, SimClock};
+use slotwise_virtual::frames_file::write_source;
+use slotwise_virtual::front_end::{FrameSource as _, FrontEnd, PhasorSource, Stretch};
 use slotwise_virtual::house::find;
+use slotwise_virtual::means::{Blade, earth_path_ohms, loop_ohms};
+use slotwise_virtual::outputs::{Output, Outputs};
 use slotwise_virtual::pins::{DrivenInput, RecordedOutput};
 use slotwise_virtual::serial::line;
 use slotwise_virtual::tester::{Specimen, Tolerance};
 
-/// Simulated time of the run: three receptacles, 3 s each, with a second in the hand between.
+/// Simulated time of the run: a whole test with both of the tester's own currents, then two
+/// receptacles where nothing may be closed, with a moment in the hand after each.
 const PLAN: [(&str, u64); 3] = [
-    ("sound", 3000),
-    ("reversed-polarity", 3000),
-    ("open-ground", 3000),
+    ("sound", 12_000),
+    ("reversed-polarity", 3_000),
+    ("open-ground", 3_000),
 ];
 const IN_HAND: u64 = 1200;
 
@@ -51,41 +58,86 @@ fn plan() -> Vec<Stretch> {
         .collect()
 }
 
-/// The same firmware on the same frames, on this machine.
-fn desktop_records(
-    frames: &[Frame],
-    contents: Vec<u8>,
-    tester: TesterId,
-    firmware: Version,
-) -> Vec<Vec<u8>> {
-    let clock = SimClock::new();
-    let nor = VirtualNor::with_contents(&clock, contents).expect("a whole part");
+fn front_end(specimen: &Specimen) -> FrontEnd {
+    let source = PhasorSource::new(specimen, &plan()).expect("the plan is solved");
+    FrontEnd::new(specimen.clone(), Box::new(source))
+}
+
+/// What the desktop did.
+struct Desktop {
+    records: Vec<Vec<u8>>,
+    /// The first row in which its pins differ from the image's.
+    differs: Option<u64>,
+    /// Most frames from an order of the sequence to the image's interrupt.
+    latest: usize,
+}
+
+/// Whether the image's interrupt had this order by the end of frame `index`: it opens everything
+/// at once, and begins with the frame after the next.
+fn is_told(asked: &[Asked], index: usize, order: Order) -> bool {
+    let levels = |index: usize| asked.get(index).map_or([false; 5], |asked| asked.levels);
+    levels(index + 1) == [false; 5]
+        && match order {
+            Order::Rest => true,
+            Order::Probe => levels(index + 2)[Output::ProbeHold as usize],
+            Order::Drive(DrivePath::WideToGround) => {
+                levels(index + 2)[Output::DriveGround as usize]
+            }
+            Order::Drive(DrivePath::WideToClip) => levels(index + 2)[Output::DriveClip as usize],
+        }
+}
+
+/// The same firmware in the same receptacle on this machine, from the image's first frame on.
+///
+/// What the sequence orders after a window reaches the interrupt when the image has worked that
+/// window out, some frames later; here it is held back as long as the image's pins say. All the
+/// rest follows by itself.
+fn desktop(specimen: &Specimen, contents: Vec<u8>, identity: Identity, asked: &[Asked]) -> Desktop {
+    // The flash has a clock of its own: its waits take no frames here.
+    let waits = SimClock::new();
+    let nor = VirtualNor::with_contents(&waits, contents).expect("a whole part");
     let (near, far) = line();
     let mut tester = Tester::new(
         Parts {
-            flash: SpiNor::new(nor.spi(), clock.delay()).ok(),
+            flash: SpiNor::new(nor.spi(), waits.delay()).ok(),
             serial: near,
-            lamps: core::array::from_fn(|_| RecordedOutput::new(&clock)),
-            heartbeat: RecordedOutput::new(&clock),
+            lamps: core::array::from_fn(|_| RecordedOutput::new(&waits)),
+            heartbeat: RecordedOutput::new(&waits),
             button: DrivenInput::button(),
         },
-        Identity {
-            tester,
-            firmware,
-            cause: BootCause::PowerOn,
-            clock: None,
-        },
+        identity,
     );
-    for (number, frame) in frames.iter().enumerate() {
-        tester.frame(Ok(*frame), Applied::Nothing);
+    let clock = SimClock::new();
+    let outputs = Outputs::new();
+    let mut stimulator = Stimulator::new(outputs.pins(&clock));
+    let mut front_end = front_end(specimen);
+    front_end.connect(&outputs);
+    let mut differs = None;
+    let (mut told, mut waits_since, mut latest) = (Order::Rest, 0, 0);
+    for (number, Asked { row, levels }) in asked.iter().enumerate() {
+        clock.advance(row * FRAME_NANOS - clock.nanos());
+        if differs.is_none() && Output::ALL.map(|output| outputs.is_high(output)) != *levels {
+            differs = Some(*row);
+        }
+        let frame = Ok(front_end.frame(*row));
+        let applied = stimulator.on_frame(&frame);
+        tester.frame(frame, applied);
         if number % 4 == 0 {
             tester.poll(Millis::new(number as u64 / 4));
         }
+        let order = tester.order();
+        if order == told {
+            waits_since = number;
+        } else if is_told(asked, number, order) {
+            latest = latest.max(number - waits_since);
+            told = order;
+            stimulator.set(order);
+        }
     }
-    tester.poll(Millis::new(frames.len() as u64 / 4 + 1));
+    tester.poll(Millis::new(asked.len() as u64 / 4 + 1));
     drop(far);
     drop(tester);
-    let flash = SpiNor::new(nor.spi(), clock.delay()).expect("the part answers");
+    let flash = SpiNor::new(nor.spi(), waits.delay()).expect("the part answers");
     let mut journal = slotwise_firmware::journal::Journal::open(flash).expect("it opens");
     let mut records = Vec::new();
     let mut buffer = [0; slotwise_core::record::MAX_BYTES];
@@ -94,7 +146,11 @@ fn desktop_records(
         records.push(buffer[..length].to_vec());
         next = number + 1;
     }
-    records
+    Desktop {
+        records,
+        differs,
+        latest,
+    }
 }
 
 /// Pulls with the host program until `count` records are there.
@@ -127,39 +183,58 @@ fn pull_until(board: &EmulatedBoard, folder: &Path, count: usize) -> Vec<Vec<u8>
     unreachable!("the loop ends by return or by its deadline")
 }
 
-#[test]
-fn the_emulated_image_and_the_desktop_write_the_same_records() {
-    let Some(elf) = image() else {
+fn wait_for_rows(circuit: &CircuitServer, rows: u64) {
+    let deadline = Instant::now() + Duration::from_secs(300);
+    while circuit.rows() < rows {
+        assert!(
+            Instant::now() < deadline,
+            "{} of {rows} conversions within five minutes",
+            circuit.rows()
+        );
+        std::thread::sleep(Duration::from_millis(50));
+    }
+}
+
+/// The image, or nothing with a word about it.
+fn image_or_word() -> Option<PathBuf> {
+    let elf = image();
+    if elf.is_none() {
         not_checked(
             "no image made from these sources, or no emulator to run it in",
             "run tests/run, or firmware/rp2040/build.sh and npm ci --prefix tests/emulator",
         );
-        return;
-    };
+    }
+    elf
+}
+
+#[test]
+fn the_emulated_image_and_the_desktop_drive_the_same_and_write_the_same_records() {
+    let Some(elf) = image_or_word() else { return };
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = |name: &str| folder.path().join(name);
     let specimen = Specimen::draw(23, &Tolerance::USUAL);
     let contents = workshop_flash(&specimen).expect("the workshop calibrates it");
     fs::write(path("nor.bin"), &contents).expect("room for the flash's contents");
-    let source = PhasorSource::new(&specimen, &plan()).expect("the plan is solved");
-    let mut front_end = FrontEnd::new(specimen.clone(), Box::new(source));
+    let circuit =
+        CircuitServer::start(folder.path(), front_end(&specimen)).expect("pipes can be made");
     let length: u64 = PLAN.iter().map(|(_, millis)| (millis + IN_HAND) * 4).sum();
-    let file = BufWriter::new(File::create(path("frames.bin")).expect("room for frames"));
-    write_source(file, &mut front_end, length).expect("frames are written");
 
     let board = EmulatedBoard::start(Given {
         elf: &elf,
-        frames: &path("frames.bin"),
+        feed: Feed::Circuit(&circuit),
         nor: &path("nor.bin"),
         report: &path("report.json"),
-        seconds: 120,
+        seconds: 180,
+        more: &[],
     })
     .expect("the emulator starts");
+    wait_for_rows(&circuit, length);
     let emulated = pull_until(&board, folder.path(), RECORDS);
     assert!(
         board.finish().expect("it ends"),
         "the emulator found a problem"
     );
+    let asked = circuit.finish().expect("the pipes held");
     let report = report(&path("report.json"));
 
     // No frame lost at 4000 a second, with records written and pulled meanwhile.
@@ -171,49 +246,188 @@ fn the_emulated_image_and_the_desktop_write_the_same_records() {
         .iter()
         .map(|bytes| decode(bytes).expect("records decode"))
         .collect();
-    let codes: Vec<Option<FindingCode>> = records
+    let tests: Vec<&Test> = records
         .iter()
-        .map(|record| match &record.body {
-            Body::Test(test) => {
-                assert_eq!(test.evidence.health.bad_frames, 0);
-                test.verdict.first().map(|finding| finding.code)
-            }
+        .filter_map(|record| match &record.body {
+            Body::Test(test) => Some(test),
             _ => None,
         })
         .collect();
+    let codes: Vec<_> = tests.iter().map(|test| test.verdict.first()).collect();
     assert_eq!(
-        codes,
+        codes
+            .iter()
+            .map(|first| first.map(|finding| finding.code))
+            .collect::<Vec<_>>(),
         [
-            None,
             Some(FindingCode::ReadsSound),
             Some(FindingCode::ReversedPolarity),
             Some(FindingCode::OpenGround)
         ]
     );
-
-    // The desktop, on the samples that the image saw.
-    let first = converter["firstRow"].as_u64().expect("frames were read") as usize;
-    let file = File::open(path("frames.bin")).expect("frames are there");
-    let frames = read_frames(file).expect("frames are whole");
-    let desktop = desktop_records(
-        &frames[first..],
-        contents,
-        records[0].tester,
-        records[0].firmware,
+    assert!(
+        tests
+            .iter()
+            .all(|test| test.evidence.health.bad_frames == 0)
     );
-    assert_eq!(desktop.len(), RECORDS);
-    for (place, (emulated, desktop)) in emulated.iter().zip(&desktop).enumerate() {
+
+    // The image measured the paths through its own pins.
+    let sound = &find("sound").expect("in the bank").receptacle;
+    let measured = |ohms: Measured<Ohms>, truth: f64, bound: f64| {
+        let value = f64::from(ohms.value().expect("measured").get());
+        assert!((value - truth).abs() < bound, "{value} of {truth}");
+        value
+    };
+    let p1 = earth_path_ohms(sound, &specimen, Blade::Narrow).expect("solved");
+    let p2 = loop_ohms(sound, &specimen).expect("solved");
+    let earth_path = measured(tests[0].evidence.earth_path, p1, 0.2);
+    let drive = measured(tests[0].evidence.neutral_and_ground, p2, 0.05);
+    for test in &tests[1..] {
+        assert_eq!(test.evidence.earth_path.value(), None);
+        assert_eq!(test.evidence.neutral_and_ground.value(), None);
+    }
+    assert_eq!(report["outputs"]["edges"]["driveClip"], 0);
+    let conversions = &report["outputs"]["conversions"];
+
+    // The desktop, closed over the same receptacle.
+    let first = converter["firstRow"].as_u64().expect("frames were read");
+    let read: Vec<Asked> = asked
+        .into_iter()
+        .filter(|asked| asked.row >= first)
+        .collect();
+    let identity = Identity {
+        tester: records[0].tester,
+        firmware: records[0].firmware,
+        cause: BootCause::PowerOn,
+        clock: None,
+    };
+    let desktop = desktop(&specimen, contents, identity, &read);
+    assert_eq!(
+        desktop.differs, None,
+        "first row with other pins on the desktop"
+    );
+    assert!(desktop.latest < 400, "{} frames", desktop.latest);
+    assert_eq!(desktop.records.len(), RECORDS);
+    for (place, (emulated, desktop)) in emulated.iter().zip(&desktop.records).enumerate() {
         if emulated != desktop {
             let (emulated, desktop) = (decode(emulated), decode(desktop));
             panic!("record {place} differs:\n{emulated:#?}\n{desktop:#?}");
         }
     }
     println!(
-        "emulated image: {} frames, none lost, {} records equal to the desktop's byte by byte; \
-         {} simulated s in {} s",
+        "emulated image: {} frames, none lost, probe closed in {}, drive in {}, orders followed \
+         within {} frames; earth path {earth_path:.3} ohm (circuit {p1:.3}), neutral and ground {drive:.3} ohm (circuit \
+         {p2:.3}); {} records and every pin in every frame as on the desktop; {} simulated s in \
+         {} s; interrupt {} cycles, at most {}",
         converter["delivered"],
-        desktop.len(),
+        conversions["probe"],
+        conversions["driveToGround"],
+        desktop.latest + 1,
+        desktop.records.len(),
         report["simulatedSeconds"],
-        report["wallSeconds"]
+        report["wallSeconds"],
+        report["interrupts"]["IO_BANK0"]["median"],
+        report["interrupts"]["IO_BANK0"]["most"],
     );
+}
+
+/// The same codes whatever the tester drives, as with a probe whose relays never close.
+#[test]
+fn an_image_whose_probe_moves_nothing_never_calls_the_path_measured() {
+    let Some(elf) = image_or_word() else { return };
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let path = |name: &str| folder.path().join(name);
+    let specimen = Specimen::draw(24, &Tolerance::USUAL);
+    let contents = workshop_flash(&specimen).expect("the workshop calibrates it");
+    fs::write(path("nor.bin"), &contents).expect("room for the flash's contents");
+    let file = BufWriter::new(File::create(path("frames.bin")).expect("room for frames"));
+    write_source(file, &mut front_end(&specimen), 4 * 12_000).expect("frames are written");
+    let board = EmulatedBoard::start(Given {
+        elf: &elf,
+        feed: Feed::Frames(&path("frames.bin")),
+        nor: &path("nor.bin"),
+        report: &path("report.json"),
+        seconds: 120,
+        more: &[],
+    })
+    .expect("the emulator starts");
+    let emulated = pull_until(&board, folder.path(), 2);
+    assert!(board.finish().expect("it ends"), "no problem");
+    let record = decode(&emulated[1]).expect("it decodes");
+    let Body::Test(test) = &record.body else {
+        panic!("{record:?}")
+    };
+    let health = (
+        test.verdict.outcome,
+        test.verdict.first().map(|first| first.code),
+    );
+    assert_eq!(test.verdict.outcome, Outcome::TesterFault, "{health:?}");
+    assert!(report(&path("report.json"))["outputs"]["conversions"]["probe"].as_u64() > Some(4000));
+}
+
+/// Crashes or hangs the image in mid-probe and gives what it drove, and the row of the mishap.
+fn mishap(kind: &str, seconds: u64) -> Option<(Vec<Asked>, usize)> {
+    const AT_MS: u64 = 2_000;
+    let elf = image_or_word()?;
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let path = |name: &str| folder.path().join(name);
+    let specimen = Specimen::draw(25, &Tolerance::USUAL);
+    let contents = workshop_flash(&specimen).expect("the workshop calibrates it");
+    fs::write(path("nor.bin"), &contents).expect("room for the flash's contents");
+    let circuit =
+        CircuitServer::start(folder.path(), front_end(&specimen)).expect("pipes can be made");
+    let board = EmulatedBoard::start(Given {
+        elf: &elf,
+        feed: Feed::Circuit(&circuit),
+        nor: &path("nor.bin"),
+        report: &path("report.json"),
+        seconds: 60,
+        more: &[kind, &AT_MS.to_string()],
+    })
+    .expect("the emulator starts");
+    wait_for_rows(&circuit, 4_000 * seconds);
+    assert!(board.finish().expect("it ends"), "one reset is no problem");
+    let asked = circuit.finish().expect("the pipes held");
+    let report = report(&path("report.json"));
+    assert_eq!(report["watchdogResets"].as_array().map_or(0, Vec::len), 1);
+    // Conversions count from power-on, rows from the converter's reset.
+    let conversions = report["converter"]["conversions"]
+        .as_u64()
+        .expect("counted");
+    let before_rows = conversions - asked.len() as u64;
+    let at = usize::try_from(4 * AT_MS - before_rows).expect("after the start");
+    let probed = asked[at - 400..at].iter().filter(|asked| asked.levels[1]);
+    assert!(probed.count() > 100, "the probe runs before it");
+    Some((asked, at))
+}
+
+#[test]
+fn a_crash_in_mid_probe_opens_everything_before_the_reset() {
+    let Some((asked, at)) = mishap("--crash-at", 4) else {
+        return;
+    };
+    // Low within two conversions, and through the start and two windows at rest: 0.4 s.
+    for asked in &asked[at + 2..at + 1_600] {
+        assert_eq!(asked.levels, [false; 5], "row {}", asked.row);
+    }
+    let again = asked[at + 1_600..].iter().filter(|asked| asked.levels[1]);
+    assert!(again.count() > 100, "the test begins anew");
+}
+
+#[test]
+fn a_hang_in_mid_probe_is_ended_by_the_watchdog() {
+    let Some((asked, at)) = mishap("--hang-at", 5) else {
+        return;
+    };
+    // The interrupt keeps the pattern and its watch until the watchdog bites at 2 s; then
+    // everything is low through start and two windows.
+    let last = at
+        + asked[at..at + 8_400]
+            .iter()
+            .rposition(|asked| asked.levels != [false; 5])
+            .expect("the interrupt goes on");
+    assert!((4_000..8_100).contains(&(last - at)), "{}", last - at);
+    for asked in &asked[last + 1..last + 1_600] {
+        assert_eq!(asked.levels, [false; 5], "row {}", asked.row);
+    }
 }

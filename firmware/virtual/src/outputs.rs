@@ -45,6 +45,17 @@ pub enum Output {
     Tone,
 }
 
+impl Output {
+    /// All five, in order.
+    pub const ALL: [Self; 5] = [
+        Self::ProbePump,
+        Self::ProbeHold,
+        Self::DriveGround,
+        Self::DriveClip,
+        Self::Tone,
+    ];
+}
+
 /// One of the four relays, with the pin's number of the one that moves it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Relay {
