@@ -155,9 +155,8 @@ pub(super) const fn text(code: FindingCode) -> &'static str {
              tester watches."
         }
         FindingCode::NeutralToFrameHigh => {
-            "The flame signal returns from the burner to neutral. Common practice wants 10 ohm or \
-             less; more than that points to a loose, painted or missing ground in the appliance or \
-             on the way to it."
+            "The flame signal returns from the burner to neutral. More than 10 ohm points to a loose, \
+             painted or missing ground in the appliance or on the way to it."
         }
         FindingCode::NeutralToFrameSound => {
             "The flame signal has its way back to neutral with the power off. That does not show \

@@ -274,7 +274,7 @@ pub(super) const fn text(code: FindingCode) -> FindingText {
             "Power off: neutral to burner above 10 ohm",
             "The resistance between neutral and what the clip is on is not shown to be 10 ohm or \
              less, the limit of common practice.",
-            None,
+            Some("With an open ground a fault inside the appliance would leave its frame live."),
             "Wiring between the receptacle or junction box and the appliance.",
         ),
         FindingCode::NeutralToFrameSound => (
