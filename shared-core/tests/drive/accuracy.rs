@@ -147,3 +147,18 @@ fn off_nominal_lines_do_not_pull_it() {
         assert!(runs.p95 < 0.05 && runs.bias.abs() < 0.015);
     }
 }
+
+/// Load steps beyond what the measuring time is made for: two and four a second.
+#[test]
+fn where_loads_never_rest_it_is_slow_or_silent_and_not_wrong() {
+    for (place, steps, silent) in [(50, 2.0, 0.25), (60, 4.0, 0.9)] {
+        let runs = runs(place, 80, |seed| {
+            let mut line = Line::house(&mut Dice::new(seed + 5000));
+            line.steps = (steps, 1.0);
+            (Model::new(DrivePath::WideToGround, 10.5, line), 0.5)
+        });
+        runs.print(&format!("{steps} steps a second"));
+        assert!(runs.beyond <= 0.03, "{}", runs.beyond);
+        assert!((runs.missing as f64) <= silent * 80.0);
+    }
+}
