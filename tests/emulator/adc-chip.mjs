@@ -125,14 +125,15 @@ export class AdcChip {
       if (fault.kind === 'restart' && fault.from === index) this.reset();
     }
     const row = this.row === null ? null : this.row++;
+    // The inputs see what they see, whatever becomes of the conversion.
     const outputs = this.driven();
+    const seen = row === null ? [0, 0, 0, 0] : this.codes.row(row, outputs);
     this.dead = this.faults.some((fault) => fault.kind === 'dead' && index >= fault.from && index < fault.to);
     if (this.dead) {
       this.powerOn();
       return;
     }
     if (this.faults.some((fault) => fault.kind === 'silent' && index >= fault.from && index < fault.to)) return;
-    const seen = row === null ? [0, 0, 0, 0] : this.codes.row(row, outputs);
     const codes = seen.map((code, channel) => this.converted(code, channel));
     if (this.unsettled > 0) this.unsettled--;
     if (this.unread) {

@@ -34,6 +34,10 @@ const FRAMES_A_SECOND = 4000;
 const CYCLES_A_FRAME = 125e6 / FRAMES_A_SECOND;
 /// Entry points that must not wait for flash.
 const IN_RAM = ['IO_IRQ_BANK0', 'slotwise_accumulate'];
+/// ... and what they call, by parts of its mangled name, where it was not inlined.
+const PARTS_IN_RAM = ['7Sampler7deliver', '10stimulator', 'read_frame', '9estimator9Estimator4push'];
+/// Parts that may stay in flash: what opens everything runs once.
+const PARTS_IN_FLASH = ['4open17h', '7silence17h', '3set17h', '3new17h'];
 const RAM = 0x20000000;
 
 /// Names, and what they are called in the print.
@@ -103,6 +107,10 @@ function main() {
   const problems = IN_RAM.filter((name) => elf.require(name) < RAM).map(
     (name) => `${name} is not in RAM; see .ram_fast in firmware/rp2040/memory.x`,
   );
+  for (const [name, { value }] of elf.symbols) {
+    const isPart = PARTS_IN_RAM.some((part) => name.includes(part)) && !PARTS_IN_FLASH.some((part) => name.includes(part));
+    if (isPart && !name.startsWith('__Thumb') && value < RAM) problems.push(`${name} is not in RAM; see .ram_fast in firmware/rp2040/memory.x`);
+  }
   const { figures, report } = measure(elf);
   for (const [name, text] of Object.entries(FIGURES)) process.stdout.write(`${String(figures[name]).padStart(8)}  ${text}\n`);
   const share = ((figures.interruptCycles + figures.frameCycles) / CYCLES_A_FRAME) * 100;

@@ -56,7 +56,7 @@ impl Output {
     ];
 }
 
-/// One of the four relays, with the pin's number of the one that moves it.
+/// One of the four relays.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Relay {
     /// Relay A of the probe.
