@@ -40,6 +40,9 @@ const PROBE_MOST: f64 = 150.0;
 /// Below this P1 drives too little to be read: at 20 V it makes 2.2 mV over R_cal, of which a
 /// window's noise of 0.095 mV is 4 %.
 const PROBE_LEAST: f64 = 20.0;
+/// Below this P1 drives nothing at all, 11 nA: its formula would divide by what the solver
+/// rounds.
+const PROBE_NOTHING: f64 = 1e-3;
 /// A voltage across which P2 is not closed.
 const DRIVE_INTERLOCK: f64 = 3.0;
 /// Without this between the blades no load comes on; a lost service neutral leaves some 72 V.
@@ -153,10 +156,12 @@ pub fn survey_with(receptacle: &Receptacle, interlocks: Interlocks) -> Result<Su
     let kept = interlocks == Interlocks::Kept;
     let p1 = match probe_interlock(gw, ng).filter(|_| kept) {
         Some(reading) => reading,
+        None if ng < PROBE_NOTHING => Reading::NotMeasurable,
         None => Reading::ohms(earth_path_ohms(&bare, &specimen, Blade::Narrow)?),
     };
     let p1_wide = match probe_interlock(ng, gw).filter(|_| kept) {
         Some(reading) => reading,
+        None if gw < PROBE_NOTHING => Reading::NotMeasurable,
         None => Reading::ohms(earth_path_ohms(&bare, &specimen, Blade::Wide)?),
     };
     let p2 = if kept && gw >= DRIVE_INTERLOCK {
