@@ -86,8 +86,8 @@ pub(crate) struct Scene {
     pub modulation: Option<Modulation>,
     /// Line frequency, if not drawn.
     pub(crate) hertz: Option<f64>,
-    /// Noise against the usual.
-    pub(crate) noise: f64,
+    /// How far the probe's resistance may be off, as a share.
+    pub(crate) probe_within: f64,
 }
 
 impl Scene {
@@ -97,7 +97,7 @@ impl Scene {
             steps: true,
             modulation: None,
             hertz: None,
-            noise: 1.0,
+            probe_within: 0.01,
         }
     }
 }
@@ -145,7 +145,7 @@ impl BusyHouse {
             third: angle(draw.between(0.0, 1.0)) * 0.2,
             next_step: 0.0,
             modulation_phase: draw.between(0.0, std::f64::consts::TAU),
-            probe: PROBE * draw.between(0.99, 1.01),
+            probe: PROBE * (1.0 + scene.probe_within * draw.between(-1.0, 1.0)),
             relay_frames: draw.between(4.0, 9.0) as u32,
             channels,
             number: 0,
@@ -239,7 +239,7 @@ impl BusyHouse {
         let mut frame = Frame::default();
         let leads = [nw + wide, wide, gw + wide];
         for ((code, volts), channel) in frame.codes.iter_mut().zip(leads).zip(self.channels) {
-            let volts = volts + self.draw.noise() * NOISE * self.scene.noise;
+            let volts = volts + self.draw.noise() * NOISE;
             let ideal = volts / (channel.gain * NOMINAL_VOLTS_PER_CODE);
             *code = AdcCode::saturating(ideal.round() as i32 + channel.offset);
         }
