@@ -4,9 +4,11 @@
 use slotwise_core::finding::FindingCode;
 use slotwise_core::lamps::{Lamp, Rhythm};
 use slotwise_core::link::{
-    FrameReader, Look, MAX_FRAME, Reply, ReplyEnvelope, Request, RequestEnvelope, decode, encode,
+    FrameReader, Look, MAX_FRAME, Phase, Reply, ReplyEnvelope, Request, RequestEnvelope, decode,
+    encode,
 };
 use slotwise_core::record::RecordNumber;
+use slotwise_core::slots::ClipTarget;
 use slotwise_virtual::board::{VirtualBoard, demo_identity, workshop_flash};
 use slotwise_virtual::front_end::{FrontEnd, PhasorSource};
 use slotwise_virtual::house::find;
@@ -228,4 +230,37 @@ fn a_look_tells_what_the_lamps_show_and_what_was_measured_last() {
     let later = look(&mut board, &far);
     assert!(later.windows > first.windows);
     assert!(later.now > first.now);
+}
+
+#[test]
+fn a_watch_is_refused_while_a_test_runs_begun_after_it_and_ended_once() {
+    let (mut board, far) = board();
+    let clip = ClipTarget::ApplianceFrame;
+    let ask = |board: &mut VirtualBoard, request| {
+        far.write(&frame(7, request));
+        board.run_for(5);
+        match replies(&far.read()).as_slice() {
+            [(7, kind)] => *kind,
+            other => panic!("{other:?}"),
+        }
+    };
+    assert_eq!(ask(&mut board, Request::StopWatch), "refused");
+    assert_eq!(ask(&mut board, Request::StartTest { clip }), "done");
+    assert_eq!(ask(&mut board, Request::StartWatch { clip }), "refused");
+    // The whole test, its currents included.
+    let mut waited = 0;
+    while ask(&mut board, Request::StartWatch { clip }) == "refused" {
+        board.run_for(1000);
+        waited += 1;
+        assert!(waited < 60, "{:?}", look(&mut board, &far));
+    }
+    board.run_for(3000);
+    let seen = look(&mut board, &far);
+    assert_eq!(seen.phase, Phase::LoadCycle);
+    assert_eq!(seen.clip_target, clip);
+    let watch = seen.watch.expect("it runs");
+    assert!((2..=3).contains(&watch.seconds), "{watch:?}");
+    assert_eq!(ask(&mut board, Request::StopWatch), "done");
+    assert_eq!(look(&mut board, &far).watch, None);
+    assert_eq!(ask(&mut board, Request::StopWatch), "refused");
 }

@@ -23,7 +23,7 @@ pub mod screen;
 
 use std::time::Duration;
 
-pub use feed::{Feed, Heard, Line};
+pub use feed::{Ended, Feed, Heard, Line};
 pub use history::{History, Span, Trace};
 pub use lines::{LineWriter, show as show_lines};
 pub use model::{Ask, Effect, Key, Live, Standing};
