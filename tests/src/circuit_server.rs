@@ -11,6 +11,7 @@ use std::process::Command;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::thread::{self, JoinHandle};
+use std::time::{Duration, Instant};
 
 use slotwise_virtual::front_end::FrameSource;
 use slotwise_virtual::outputs::Outputs;
@@ -75,6 +76,22 @@ impl CircuitServer {
     #[must_use]
     pub fn rows(&self) -> u64 {
         self.rows.load(Ordering::Acquire)
+    }
+
+    /// Waits until so many conversions were asked for.
+    ///
+    /// # Panics
+    /// If that takes more than five minutes.
+    pub fn wait_for(&self, rows: u64) {
+        let deadline = Instant::now() + Duration::from_secs(300);
+        while self.rows() < rows {
+            assert!(
+                Instant::now() < deadline,
+                "{} of {rows} conversions within five minutes",
+                self.rows()
+            );
+            thread::sleep(Duration::from_millis(20));
+        }
     }
 
     /// Everything that was asked, after the emulator has ended.

@@ -16,7 +16,7 @@ use std::time::{Duration, SystemTime};
 use serialport::{SerialPort, TTYPort};
 
 use crate::circuit_server::CircuitServer;
-use crate::outside::root;
+use crate::outside::{not_checked, root};
 
 /// Folder of build products, as cargo has it.
 #[must_use]
@@ -42,6 +42,19 @@ pub fn image() -> Option<PathBuf> {
     let node = Command::new("node").arg("--version").output();
     (elf.is_file() && emulator.is_dir() && node.is_ok_and(|output| output.status.success()))
         .then_some(elf)
+}
+
+/// As [`image`]; without one, says what was not checked and what to do.
+#[must_use]
+pub fn image_or_word() -> Option<PathBuf> {
+    let elf = image();
+    if elf.is_none() {
+        not_checked(
+            "no image made from these sources, or no emulator to run it in",
+            "run tests/run, or firmware/rp2040/build.sh and npm ci --prefix tests/emulator",
+        );
+    }
+    elf
 }
 
 /// When the newest file below `folder` was changed.

@@ -5,7 +5,7 @@
 
 use std::fs::{self, File};
 use std::io::BufWriter;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
@@ -20,8 +20,7 @@ use slotwise_firmware::nor::SpiNor;
 use slotwise_firmware::stimulator::Stimulator;
 use slotwise_firmware::tester::{Identity, Parts, Tester};
 use slotwise_tests::circuit_server::{Asked, CircuitServer};
-use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, host_program, image, report};
-use slotwise_tests::outside::not_checked;
+use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, host_program, image_or_word, report};
 use slotwise_virtual::board::workshop_flash;
 use slotwise_virtual::chips::nor::VirtualNor;
 use slotwise_virtual::clock::{FRAME_NANOS, SimClock};
@@ -183,30 +182,6 @@ fn pull_until(board: &EmulatedBoard, folder: &Path, count: usize) -> Vec<Vec<u8>
     unreachable!("the loop ends by return or by its deadline")
 }
 
-fn wait_for_rows(circuit: &CircuitServer, rows: u64) {
-    let deadline = Instant::now() + Duration::from_secs(300);
-    while circuit.rows() < rows {
-        assert!(
-            Instant::now() < deadline,
-            "{} of {rows} conversions within five minutes",
-            circuit.rows()
-        );
-        std::thread::sleep(Duration::from_millis(50));
-    }
-}
-
-/// The image, or nothing with a word about it.
-fn image_or_word() -> Option<PathBuf> {
-    let elf = image();
-    if elf.is_none() {
-        not_checked(
-            "no image made from these sources, or no emulator to run it in",
-            "run tests/run, or firmware/rp2040/build.sh and npm ci --prefix tests/emulator",
-        );
-    }
-    elf
-}
-
 #[test]
 fn the_emulated_image_and_the_desktop_drive_the_same_and_write_the_same_records() {
     let Some(elf) = image_or_word() else { return };
@@ -228,7 +203,7 @@ fn the_emulated_image_and_the_desktop_drive_the_same_and_write_the_same_records(
         more: &[],
     })
     .expect("the emulator starts");
-    wait_for_rows(&circuit, length);
+    circuit.wait_for(length);
     let emulated = pull_until(&board, folder.path(), RECORDS);
     assert!(
         board.finish().expect("it ends"),
@@ -363,111 +338,4 @@ fn an_image_whose_probe_moves_nothing_never_calls_the_path_measured() {
     );
     assert_eq!(test.verdict.outcome, Outcome::TesterFault, "{health:?}");
     assert!(report(&path("report.json"))["outputs"]["conversions"]["probe"].as_u64() > Some(4000));
-}
-
-/// When something happens to an image in mid-probe: at 2 s, conversion 8000.
-const MISHAP_MS: &str = "2000";
-const MISHAP: u64 = 8_000;
-
-/// Runs the image in a sound receptacle with these arguments; gives what it drove, the place of
-/// conversion [`MISHAP`] in it, and the report.
-fn in_mid_probe(more: &[&str], seconds: u64) -> Option<(Vec<Asked>, usize, serde_json::Value)> {
-    let elf = image_or_word()?;
-    let folder = tempfile::tempdir().expect("a temporary folder");
-    let path = |name: &str| folder.path().join(name);
-    let specimen = Specimen::draw(25, &Tolerance::USUAL);
-    let contents = workshop_flash(&specimen).expect("the workshop calibrates it");
-    fs::write(path("nor.bin"), &contents).expect("room for the flash's contents");
-    let circuit =
-        CircuitServer::start(folder.path(), front_end(&specimen)).expect("pipes can be made");
-    let board = EmulatedBoard::start(Given {
-        elf: &elf,
-        feed: Feed::Circuit(&circuit),
-        nor: &path("nor.bin"),
-        report: &path("report.json"),
-        seconds: 60,
-        more,
-    })
-    .expect("the emulator starts");
-    wait_for_rows(&circuit, 4_000 * seconds);
-    assert!(board.finish().expect("it ends"), "nothing that ends a run");
-    let asked = circuit.finish().expect("the pipes held");
-    let report = report(&path("report.json"));
-    // Conversions count from power-on, rows from the converter's reset.
-    let conversions = report["converter"]["conversions"]
-        .as_u64()
-        .expect("counted");
-    let at = MISHAP - (conversions - asked.len() as u64);
-    let at = usize::try_from(at).expect("after the start");
-    let probed = asked[at - 400..at].iter();
-    let probed = probed.filter(|asked| is_high(asked, Output::ProbeHold));
-    assert!(probed.count() > 100, "the probe runs before it");
-    Some((asked, at, report))
-}
-
-fn is_high(asked: &Asked, output: Output) -> bool {
-    asked.levels[output as usize]
-}
-
-fn assert_all_low(asked: &[Asked]) {
-    for asked in asked {
-        assert_eq!(asked.levels, [false; 5], "row {}", asked.row);
-    }
-}
-
-#[test]
-fn a_crash_in_mid_probe_opens_everything_before_the_reset() {
-    let Some((asked, at, report)) = in_mid_probe(&["--crash-at", MISHAP_MS], 4) else {
-        return;
-    };
-    assert_eq!(report["watchdogResets"].as_array().map_or(0, Vec::len), 1);
-    // Low within two conversions, and through the start and two windows at rest: 0.4 s.
-    assert_all_low(&asked[at + 2..at + 1_600]);
-    let again = asked[at + 1_600..].iter();
-    let again = again.filter(|asked| is_high(asked, Output::ProbeHold));
-    assert!(again.count() > 100, "the test begins anew");
-}
-
-#[test]
-fn a_hang_in_mid_probe_is_ended_by_the_watchdog() {
-    let Some((asked, at, report)) = in_mid_probe(&["--hang-at", MISHAP_MS], 5) else {
-        return;
-    };
-    assert_eq!(report["watchdogResets"].as_array().map_or(0, Vec::len), 1);
-    // The interrupt keeps the pattern and its watch until the watchdog bites at 2 s; then
-    // everything is low through start and two windows.
-    let last = at
-        + asked[at..at + 8_400]
-            .iter()
-            .rposition(|asked| asked.levels != [false; 5])
-            .expect("the interrupt goes on");
-    assert!((4_000..8_100).contains(&(last - at)), "{}", last - at);
-    assert_all_low(&asked[last + 1..last + 1_600]);
-}
-
-#[test]
-fn two_damaged_frames_in_mid_probe_open_everything() {
-    let Some((asked, at, report)) = in_mid_probe(&["--fault", "crc@8000:8002"], 3) else {
-        return;
-    };
-    assert_eq!(report["watchdogResets"].as_array().map_or(0, Vec::len), 0);
-    // Read at the end of conversion 8001, so low during 8002, until the sequence has tried
-    // again.
-    assert_all_low(&asked[at + 2..at + 200]);
-}
-
-#[test]
-fn a_converter_that_falls_silent_in_mid_probe_opens_everything() {
-    let Some((asked, at, _)) = in_mid_probe(&["--fault", "silent@8000:8400"], 3) else {
-        return;
-    };
-    // The pump stands still at once: its relay is open after a millisecond. The main loop
-    // drives all pins low when 5 ms are over and its own millisecond.
-    let pump: Vec<bool> = asked[at + 1..at + 400]
-        .iter()
-        .map(|asked| is_high(asked, Output::ProbePump))
-        .collect();
-    let edges = pump.windows(2).filter(|pair| pair[0] != pair[1]).count();
-    assert!(edges <= 1, "{edges}");
-    assert_all_low(&asked[at + 26..at + 400]);
 }
