@@ -20,6 +20,8 @@
 //! - the tester: gains within 1 % and offsets that the calibration knows; a probe within 1 %
 //!   and relays of 1-2 ms, which it does not.
 
+#![allow(dead_code, reason = "every test file takes what it needs")]
+
 use num_complex::Complex;
 use slotwise_core::calibration::{Calibration, ChannelCalibration};
 use slotwise_core::drive::DriveCalibration;
