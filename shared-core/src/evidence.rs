@@ -170,12 +170,13 @@ impl SlotVoltages {
 /// Charge has nowhere else to go than the capacitance C of the isolation barrier to earth, so
 /// the sum is `j omega C R (V_star - V_earth)` with R a string. One lead stands at earth or near
 /// it, and its voltage against the star is `V_earth - V_star`: **in a healthy tester the sum is
-/// in quadrature with that lead**, however large C is. Which lead it is need not be known: it is
-/// the one that the sum is nearest to quadrature with. A broken channel leaves a sum in phase
-/// with all of them.
+/// in quadrature with that lead**, however large C is. With the clip on an independent earth it
+/// is the clip. Else which lead it is need not be known: it is the one that the sum is nearest to
+/// quadrature with. A broken channel leaves a sum in phase with all of them.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct ZeroSum {
-    /// Part in phase with the lead that the sum is nearest to quadrature with.
+    /// Part in phase with the lead at earth: the clip, or the lead that the sum is nearest to
+    /// quadrature with.
     pub in_phase: Volts,
     /// Part in quadrature with the largest lead.
     pub quadrature: Volts,

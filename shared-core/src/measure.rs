@@ -265,10 +265,16 @@ impl Gatherer {
         evidence
     }
 
-    /// The sum against the lead that it is nearest to quadrature with; see [`ZeroSum`]. Leads
-    /// below a tenth of the largest are open and have no direction of their own.
+    /// The sum against the lead at earth; see [`ZeroSum`]. With the clip on an independent earth
+    /// that is the clip, and an error along another lead cannot hide between their directions,
+    /// which differ by degrees with an earthed computer on the cable. Leads below a tenth of the
+    /// largest are open and have no direction of their own.
     fn least_in_phase(&self) -> f64 {
         let largest = self.leads.iter().copied().fold(0.0, f64::max);
+        let clip = Lead::Clip.channel();
+        if self.clip_target == ClipTarget::IndependentEarth && self.leads[clip] >= largest * 0.1 {
+            return self.residue_in_phase[clip];
+        }
         self.leads
             .iter()
             .zip(self.residue_in_phase)

@@ -79,6 +79,16 @@ fn a_joint_in_the_neutral_shows_without_a_load() {
 }
 
 #[test]
+fn a_drive_that_never_closes_is_a_tester_fault() {
+    // Nothing moves, so the reading lacks the reference resistor of 10 ohm.
+    let mut evidence = proven();
+    evidence.neutral_and_ground = path(-10.0, 0.02);
+    let verdict = verdict(&evidence);
+    assert_eq!(verdict.outcome, Outcome::TesterFault);
+    assert_eq!(first(&verdict), FindingCode::ReferenceResistorUnseen);
+}
+
+#[test]
 fn a_joint_found_twice_is_one_finding() {
     let mut evidence = proven();
     evidence.neutral_and_ground = path(10.4, 0.06);

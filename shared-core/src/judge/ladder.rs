@@ -83,9 +83,11 @@ fn tester_fault(evidence: &Evidence, limits: &Limits) -> Option<FindingCode> {
             return Some(FindingCode::StringSumBroken);
         }
     }
-    if let Measured::Known(path) = evidence.earth_path
-        && path.value < limits.earth_path_lowest
-    {
+    let unseen = [evidence.earth_path, evidence.neutral_and_ground]
+        .iter()
+        .filter_map(Measured::value)
+        .any(|path| path < limits.earth_path_lowest);
+    if unseen {
         return Some(FindingCode::ReferenceResistorUnseen);
     }
     None

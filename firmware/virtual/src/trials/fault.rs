@@ -39,7 +39,7 @@ impl TesterFault {
     #[must_use]
     pub fn draw(draw: &mut Draw) -> Self {
         let lead = Lead::ALL[draw.below(LEADS)];
-        match draw.below(5) {
+        match draw.below(6) {
             0 => Self::DeadChannel(lead),
             1 => {
                 let size = draw.between(0.05, 0.3);
@@ -56,6 +56,7 @@ impl TesterFault {
                 Self::SwappedChannels(lead, other)
             }
             3 => Self::StuckProbe,
+            4 => Self::StuckDrive,
             _ => {
                 // Bits 16 to 22 of 60 uV each: 3.9 V to 252 V, half of the time wrong.
                 let volts = 60e-6 * f64::from(1_u32 << (16 + draw.below(7))) * 0.5;

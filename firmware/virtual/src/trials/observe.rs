@@ -162,14 +162,19 @@ fn slots_evidence(seen: &Seen, receptacle: &Receptacle, thd: f64, draw: &mut Dra
         .into_iter()
         .max_by(|a, b| a.norm().total_cmp(&b.norm()))
         .unwrap_or_default();
-    // In a healthy tester the sum stands at right angles to the lead that is at earth.
-    let in_phase = seen
-        .leads
-        .into_iter()
-        .filter(|lead| lead.norm() >= 0.1 * largest)
-        .map(|lead| turned(sum, lead).re)
-        .min_by(|a, b| a.abs().total_cmp(&b.abs()))
-        .unwrap_or(0.0);
+    // In a healthy tester the sum stands at right angles to the lead that is at earth: the clip,
+    // if it is on one and draws a current.
+    let clip = seen.leads[Lead::Clip.channel()];
+    let in_phase = if clip.norm() >= 0.1 * largest {
+        turned(sum, clip).re
+    } else {
+        seen.leads
+            .into_iter()
+            .filter(|lead| lead.norm() >= 0.1 * largest)
+            .map(|lead| turned(sum, lead).re)
+            .min_by(|a, b| a.abs().total_cmp(&b.abs()))
+            .unwrap_or(0.0)
+    };
     evidence.zero_sum = ZeroSum {
         in_phase: Volts::new(in_phase as f32),
         quadrature: Volts::new(turned(sum, largest_lead).im as f32),
