@@ -7,7 +7,7 @@ use std::fs;
 use slotwise_tests::circuit_server::{Asked, CircuitServer};
 use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, image_or_word, report};
 use slotwise_virtual::board::workshop_flash;
-use slotwise_virtual::front_end::{FrontEnd, PhasorSource};
+use slotwise_virtual::front_end::{FrontEnd, PhasorSource, Stretch};
 use slotwise_virtual::house::find;
 use slotwise_virtual::outputs::Output;
 use slotwise_virtual::tester::{Specimen, Tolerance};
@@ -19,14 +19,29 @@ const MISHAP: u64 = 8_000;
 /// Runs the image in a sound receptacle with these arguments; gives what it drove, the place of
 /// conversion [`MISHAP`] in it, and the report.
 fn in_mid_probe(more: &[&str], seconds: u64) -> Option<(Vec<Asked>, usize, serde_json::Value)> {
+    run(&[("sound", 60_000)], more, seconds)
+}
+
+/// As [`in_mid_probe`], from receptacle to receptacle.
+fn run(
+    plan: &[(&str, u64)],
+    more: &[&str],
+    seconds: u64,
+) -> Option<(Vec<Asked>, usize, serde_json::Value)> {
     let elf = image_or_word()?;
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = |name: &str| folder.path().join(name);
     let specimen = Specimen::draw(25, &Tolerance::USUAL);
     let contents = workshop_flash(&specimen).expect("the workshop calibrates it");
     fs::write(path("nor.bin"), &contents).expect("room for the flash's contents");
-    let sound = &find("sound").expect("in the bank").receptacle;
-    let source = PhasorSource::plugged(&specimen, sound).expect("it is solved");
+    let plan: Vec<Stretch> = plan
+        .iter()
+        .map(|(name, millis)| {
+            let named = find(name).expect("in the bank");
+            Stretch::plugged(named.receptacle.clone(), *millis)
+        })
+        .collect();
+    let source = PhasorSource::new(&specimen, &plan).expect("it is solved");
     let front_end = FrontEnd::new(specimen, Box::new(source));
     let circuit = CircuitServer::start(folder.path(), front_end).expect("pipes can be made");
     let board = EmulatedBoard::start(Given {
@@ -119,4 +134,19 @@ fn a_converter_that_falls_silent_in_mid_probe_opens_everything() {
     let edges = pump.windows(2).filter(|pair| pair[0] != pair[1]).count();
     assert!(edges <= 1, "{edges}");
     assert_all_low(&asked[at + 26..at + 400]);
+}
+
+/// The ground opens, or comes to stand on the other leg, under the probe: row 8000 is 2 s from
+/// the converter's reset. The voltage passes 7.07 V a quarter of a line cycle later at most (17
+/// frames), the converter shows it three frames after that.
+#[test]
+fn a_receptacle_that_changes_in_mid_probe_is_let_go_and_not_touched_again() {
+    const CHANGE: usize = 8_000;
+    for other in ["open-ground", "ground-on-other-leg", "reversed-polarity"] {
+        let Some((asked, _, _)) = run(&[("sound", 2_000), (other, 60_000)], &[], 4) else {
+            return;
+        };
+        assert_eq!(asked[CHANGE].row, CHANGE as u64, "every row was asked for");
+        assert_all_low(&asked[CHANGE + 20..]);
+    }
 }
