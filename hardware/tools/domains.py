@@ -24,7 +24,7 @@ def classes(net):
     star = reach(net, "STAR", without=high)
     limiters = [p for p in net.pins if p[:3] in ("R61", "R62", "Q61", "Q62")]
     legs = {n for p in limiters for n in net.pins[p].values()} - {"DRIVE_RETURN"}
-    drive = reach(net, "DRIVE_COM", without=set(limiters))
+    drive = reach(net, "DRIVE_COM", without=set(limiters) | high | {"J101", "R501", "R502", "R503"})
     chain = {n for p in [*high, "R501", "R502", "R503"] for n in net.pins[p].values()} | {net.net("K501", 4)}
     found = {}
     for name in net.nets:

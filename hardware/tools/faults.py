@@ -14,10 +14,11 @@ passes up to 60 mA for the millisecond until the relay is open.
 """
 
 import csv
+import subprocess
 import sys
 import tempfile
 from concurrent.futures import ThreadPoolExecutor
-from math import cos, hypot, pi, sin, sqrt
+from math import cos, pi, sin, sqrt
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
@@ -78,17 +79,28 @@ def failures(net):
     return found
 
 
+LEG = {"P2G": "1", "P2C": "2"}
+
+
+def legs_of(part, failure, state):
+    """Legs of P2 that carry anything: the closed one, and one whose relay is shorted."""
+    found = {LEG[state.split()[0]]} if state.startswith("P2") else set()
+    if part in ("K601", "K602") and failure == "short":
+        found.add(part[3])
+    return tuple(sorted(found))
+
+
 def circuit(net, part, failure, place, state, level=None):
     narrow, wide, ground = INPUTS[place]
     closed = list(STATES[state])
+    legs = legs_of(part, failure, state)
     tone = "pulse(-1 1 0 1u 1u 5.882m 11.765m)" if state.startswith("P2") else "-1"
-    opened, short = (), ()
-    extra = []
+    opened, short, extra = (), (), []
     if failure == "open" and is_live(part):
         opened = (part,)
     elif failure == "short" and is_live(part):
         short = (part,)
-    elif failure.endswith("short") and "-" in failure:
+    elif failure.endswith("short") and "-" in failure and part[2] in legs:
         number = {"G": "1", "D": "2", "S": "3", "B": "1", "E": "2", "C": "3"}
         a, b = (net.net(part, number[letter]) for letter in failure.split()[0].split("-"))
         extra.append(f"r_pair {node(a)} {node(b)} 1m")
@@ -96,44 +108,61 @@ def circuit(net, part, failure, place, state, level=None):
         closed = [k for k in closed if k != part]
         opened = ()
     lines = [f"* {part} {failure} at {place}, {state}", *extra]
-    made = elements(net, closed=closed, tone=tone, open_parts=opened, short_parts=short)
+    made = elements(net, closed=closed, tone=tone, open_parts=opened, short_parts=short, legs=legs)
     if level is not None:
-        made = [line.replace(f"{2.495 * (1 + ohms(net.values['R602']) / ohms(net.values['R603'])):g}", f"{level:g}")
-                if line.startswith("b_") else line for line in made]
+        nominal = f"{2.495 * (1 + ohms(net.values['R602']) / ohms(net.values['R603'])):g}"
+        made = [line.replace(nominal, f"{level:g}") if line.startswith("b_") else line for line in made]
     lines += made
     for name, volts in (("NARROW", narrow), ("WIDE", wide)):
-        lines += [f"v_{name.lower()} {name.lower()}_s 0 sin(0 {volts * sqrt(2):.6f} 60)",
+        lines += [f"v_{name.lower()} {name.lower()}_s 0 dc 0 ac {volts} sin(0 {volts * sqrt(2):.6f} 60)",
                   f"r_{name.lower()} {name.lower()}_s {node(name)} 0.2"]
     if ground is None:
         lines += [f"v_gs {node('GROUND_PIN')} gs 0", f"r_body gs 0 {BODY:g}"]
     else:
-        lines += [f"v_ground ground_s 0 sin(0 {ground * sqrt(2):.6f} 60)", f"v_gs {node('GROUND_PIN')} gs 0",
-                  "r_ground gs ground_s 0.2"]
+        lines += [f"v_ground ground_s 0 dc 0 ac {ground} sin(0 {ground * sqrt(2):.6f} 60)",
+                  f"v_gs {node('GROUND_PIN')} gs 0", "r_ground gs ground_s 0.2"]
     lines += [f"v_cs {node('CLIP')} cs 0", f"r_hand cs 0 {0.2 if 'earthed' in state else BODY:g}"]
-    lines += [f"c_star {node('STAR')} 0 {BARRIER:g}", f"c_drive {node('DRIVE_COM')} 0 {BARRIER_DRIVE:g}",
-              f"r_star {node('STAR')} 0 1e12", f"r_drive {node('DRIVE_COM')} 0 1e12", ".options rshunt=1e13"]
+    lines += [f"c_star {node('STAR')} 0 {BARRIER:g}", f"r_star {node('STAR')} 0 1e12", ".options rshunt=1e13"]
+    if legs:
+        lines += [f"c_drive {node('DRIVE_COM')} 0 {BARRIER_DRIVE:g}", f"r_drive {node('DRIVE_COM')} 0 1e12"]
     return lines
 
 
 SPAN = 1 / 60 * 3
+POINTS = 168  # samples of a cycle where the circuit is linear and solved at 60 Hz alone
 
 
 def simulate(net, part, failure, place, state, level=None):
-    """Waves by node over the last whole cycles, and currents of ground and clip."""
+    """Waves by node over whole cycles, and currents of ground and clip. Without a leg of P2 the
+    circuit is linear and one solution at 60 Hz is all there is; with one, three cycles in time."""
     lines = circuit(net, part, failure, place, state, level)
+    is_linear = not legs_of(part, failure, state)
     text = " ".join(lines)
     nodes = sorted({word for word in text.split() if word.startswith("n_") and not word.endswith("_i")})
-    vectors = [f"v({name})" for name in nodes] + ["i(v_gs)", "i(v_cs)"]
-    with tempfile.TemporaryDirectory() as folder:
-        base = f"{folder}/waves"
-        deck = "\n".join([*lines, ".control", "set noaskquit", "set wr_singlescale", "set numdgt=7",
-                          f"tran 100u {SPAN + 1 / 60:.7f} {1 / 60:.7f} 100u", "linearize",
-                          f"wrdata {base} " + " ".join(vectors), "quit", ".endc", ".end"]) + "\n"
-        run(deck)
-        rows = [[float(word) for word in line.split()] for line in next(Path(folder).iterdir()).read_text().splitlines()]
-    rows = rows[:int(SPAN / 100e-6)]
-    columns = list(zip(*rows))
-    return dict(zip(["time", *nodes, "ground", "clip"], columns))
+    vectors = " ".join([f"v({name})" for name in nodes] + ["i(v_gs)", "i(v_cs)"])
+    for attempt in ("", ".options method=gear", ".options method=gear reltol=0.005 abstol=1n vntol=10u"):
+        with tempfile.TemporaryDirectory() as folder:
+            base = f"{folder}/waves"
+            solve = ["ac lin 1 60 60"] if is_linear else [
+                f"tran 100u {SPAN + 1 / 60:.7f} {1 / 60:.7f} 100u", "linearize"]
+            deck = "\n".join([*lines, attempt, ".control", "set noaskquit", "set wr_singlescale", "set numdgt=7",
+                              *solve, f"wrdata {base} {vectors}", "quit", ".endc", ".end"]) + "\n"
+            try:
+                run(deck, timeout=60)
+            except subprocess.TimeoutExpired:
+                continue
+            rows = [[float(word) for word in line.split()] for line in next(Path(folder).iterdir()).read_text().splitlines()]
+            break
+    else:
+        raise RuntimeError(f"no solution: {lines[0]}")
+    names = [*nodes, "ground", "clip"]
+    if is_linear:
+        pairs = [complex(*rows[0][1 + 2 * k:3 + 2 * k]) for k in range(len(names))]
+        time = [k / POINTS / 60 for k in range(POINTS)]
+        return {"time": time, **{name: [sqrt(2) * (z.real * sin(2 * pi * 60 * t) + z.imag * cos(2 * pi * 60 * t))
+                                        for t in time] for name, z in zip(names, pairs)}}
+    columns = list(zip(*rows[:int(SPAN / 100e-6)]))
+    return dict(zip(["time", *names], columns))
 
 
 def rms(wave):
@@ -166,6 +195,9 @@ def readings(net, waves):
 def stresses(net, waves, skip):
     """Peak volts and watts of each part that has both ends in the circuit."""
     found = {}
+    for relay, end in (("K601", "INNER_GROUND"), ("K602", "CLIP")):
+        if relay != skip and node(net.net(relay, 6)) not in waves:
+            found[relay] = (max(abs(x - y) for x, y in zip(waves[node("WIDE")], waves[node(end)])), 0.0)
     for part, pins in net.pins.items():
         if not is_live(part) or part in (skip, "U301", "U603"):
             continue
@@ -201,6 +233,21 @@ def allowed(volts, state, is_blind):
     return abs((ground if state == "P2G" else clip) - wide) < INTERLOCK[state]
 
 
+_whole = {}
+
+
+def whole(net, place, state):
+    """Milliamperes into ground and through a person with every part whole and this relay closed."""
+    if (place, state) not in _whole:
+        waves = simulate(net, "none", "none", place, state)
+        earth = rms([a + b for a, b in zip(waves["ground"], waves["clip"])]) * 1e3
+        touch = rms(waves["clip"]) * 1e3
+        if INPUTS[place][2] is None:
+            touch = max(touch, rms(waves["ground"]) * 1e3)
+        _whole[(place, state)] = (earth, touch)
+    return _whole[(place, state)]
+
+
 def one(net, part, failure):
     """Every place and state of one failure."""
     worst = {"earth": (0.0, ""), "touch": (0.0, ""), "volts": (0.0, "", ""), "watts": (0.0, "", "")}
@@ -209,6 +256,7 @@ def one(net, part, failure):
         ("C602", "open"), ("C603", "open"), ("R606", "short")) else None)
     listed = parts_list()
     is_blind = part.startswith(BLIND)
+    is_of_drive = part[:2] in ("Q6", "R6", "K6") or part in ("U601", "U603", "none", "firmware", *NO_DRIVE)
     for place in INPUTS:
         at_rest = None
         for state in STATES:
@@ -217,6 +265,19 @@ def one(net, part, failure):
                 if state.split()[0] not in ("rest", want):
                     continue
             elif at_rest and not allowed(at_rest, state, is_blind):
+                continue
+            if state.startswith("P2") and not is_of_drive:
+                # The drive's own current does not pass this part: its whole counterpart, and what the
+                # part changes at rest.
+                earth, touch = whole(net, place, state)
+                words = f"{place} {state}"
+                earth, touch = earth + changed[0], 0.0 if "earthed" in state else touch + changed[1]
+                if earth > worst["earth"][0]:
+                    worst["earth"] = (earth, words)
+                if touch > worst["touch"][0]:
+                    worst["touch"] = (touch, words)
+                continue
+            if state.startswith("P2") and part[:2] in ("Q6", "R6") and part[2] in "12" and part[2] not in legs_of(part, failure, state):
                 continue
             waves = simulate(net, part if part in net.pins else "none", failure, place, state, level)
             leads = readings(net, waves)
@@ -238,6 +299,8 @@ def one(net, part, failure):
                 if watts / takes > worst["watts"][0]:
                     worst["watts"] = (watts / takes, other, f"{watts:.3f} W of {takes:g} at {where}")
             if state == "rest":
+                sound = whole(net, place, "rest") if not is_of_drive else (earth, touch)
+                changed = (abs(earth - sound[0]), abs(touch - sound[1]))
                 v = {k: phasor(waves["time"], waves[node(k)]) for k in ("NARROW", "WIDE", "INNER_GROUND", "CLIP") if node(k) in waves}
                 at_rest = [v.get(k, 0j) for k in ("NARROW", "WIDE", "INNER_GROUND", "CLIP")]
                 rest = leads

@@ -3,22 +3,23 @@
     /usr/bin/python3 hardware/tools/make_board.py [folder]
 
 Needs the Python module pcbnew that comes with KiCad. Positions are placement.py's, distances
-domains.py's; tracks are the router's. A board made by hand from the same netlist may well be better.
+domains.py's; tracks are those of router.cpp, which needs a C++ compiler. A board made by hand from the same netlist may well be better.
 """
 
 import json
+import subprocess
 import sys
-import time
+import tempfile
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 import pcbnew  # noqa: E402
-from domains import classes, rules  # noqa: E402
+from domains import classes, clearance, rules  # noqa: E402
 from netlist import HARDWARE, load, parts_list  # noqa: E402
 from placement import BARRIER, HEIGHT, LIVE_EDGE, PLACES, SAFE_EDGE, SLOTS, WIDTH  # noqa: E402
-from router import DRILL, GRID, TRACK, VIA, Router  # noqa: E402
 
+GRID, TRACK, VIA, DRILL, EDGE = 0.25, 0.2, 0.6, 0.3, 0.5
 INSTALLED = Path("/usr/share/kicad/footprints")
 LAYERS = (pcbnew.F_Cu, pcbnew.B_Cu)
 
@@ -89,45 +90,79 @@ def place(board, net, nets, listed):
                 pad.SetNet(nets[name])
 
 
-def route(board, net, kinds, nets, say=print):
-    router = Router(WIDTH, HEIGHT, kinds, {"LIVE": (0, LIVE_EDGE), "SAFE": (SAFE_EDGE, WIDTH)}, SLOTS)
-    span = {}
+def problem(board, kinds):
+    """What router.cpp reads; the nets in its numbering."""
+    span, lines = {}, []
+    names = sorted({pad.GetNetname() for pad in board.GetPads() if pad.GetNetname()})
+    number = {name: k for k, name in enumerate(names)}
+    sorts = sorted({kinds.get(name, "SAFE") for name in names})
     for part in board.GetFootprints():
         for pad in part.Pads():
-            box = pad.GetBoundingBox()
-            name = pad.GetNetname()
-            layers = tuple(k for k, layer in enumerate(LAYERS) if pad.IsOnLayer(layer))
-            x1, y1 = pcbnew.ToMM(box.GetLeft()), pcbnew.ToMM(box.GetTop())
-            x2, y2 = pcbnew.ToMM(box.GetRight()), pcbnew.ToMM(box.GetBottom())
-            hole = pad.GetDrillSize().x > 0
-            router.pad(name, layers or (0, 1), x1, y1, x2, y2, hole)
+            box, name = pad.GetBoundingBox(), pad.GetNetname()
+            layers = sum(1 << k for k, layer in enumerate(LAYERS) if pad.IsOnLayer(layer)) or 3
+            edges = [pcbnew.ToMM(e) for e in (box.GetLeft(), box.GetTop(), box.GetRight(), box.GetBottom())]
+            hole = int(pad.GetDrillSize().x > 0)
+            # Where a track may end: well within the copper, whose corners are round.
+            round_off = 0.4 if hole else 0.12
+            dx, dy = (edges[2] - edges[0]) / 2 * round_off, (edges[3] - edges[1]) / 2 * round_off
+            inside = [edges[0] + dx, edges[1] + dy, edges[2] - dx, edges[3] - dy]
+            numbers = " ".join(f"{e:.4f}" for e in (*edges, *inside))
+            lines.append(f"pad {number.get(name, -1)} {layers} {numbers} {hole}")
             if name:
-                span.setdefault(name, []).append(((x1 + x2) / 2, (y1 + y2) / 2))
+                span.setdefault(name, []).append(((edges[0] + edges[2]) / 2, (edges[1] + edges[3]) / 2))
     length = {n: max(a for a, _ in p) - min(a for a, _ in p) + max(b for _, b in p) - min(b for _, b in p)
               for n, p in span.items()}
-    filled = {"GND", "STAR", "DRIVE_COM"}
-    order = sorted((n for n in span if len(span[n]) > 1 and n not in filled),
-                   key=lambda n: (kinds.get(n, "SAFE") == "SAFE", length[n]))
-    order += [n for n in ("DRIVE_COM", "STAR", "GND") if n in span]
-    began = time.time()
-    still_open = router.route_all(order, say=say)
-    say(f"routed {len(order) - len(still_open)} of {len(order)} nets in {time.time() - began:.0f} s; open: {still_open}")
-    for name, runs in router.tracks.items():
-        for layer, (i1, j1), (i2, j2) in runs:
+    last = ["DRIVE_COM", "STAR", "GND"]
+    order = sorted((n for n in names if n not in last), key=lambda n: (kinds.get(n, "SAFE") == "SAFE", length[n])) + last
+    head = [f"grid {int(WIDTH / GRID) + 1} {int(HEIGHT / GRID) + 1} {GRID} {TRACK} {VIA} {EDGE}",
+            f"kinds {len(sorts)} " + " ".join(str(clearance(a, b)) for a in sorts for b in sorts)]
+    for k, sort in enumerate(sorts):
+        low, high = (SAFE_EDGE, WIDTH) if sort == "SAFE" else (0, LIVE_EDGE)
+        head.append(f"limits {k} {int(low / GRID + 0.99)} {int(high / GRID)}")
+    for box in ((-1, -1, EDGE, HEIGHT + 1), (WIDTH - EDGE, -1, WIDTH + 1, HEIGHT + 1), (-1, -1, WIDTH + 1, EDGE),
+                (-1, HEIGHT - EDGE, WIDTH + 1, HEIGHT + 1)):
+        head.append("block " + " ".join(map(str, box)))
+    for part in board.GetFootprints():
+        for zone in part.Zones():
+            box = zone.GetBoundingBox()
+            head.append("block " + " ".join(f"{pcbnew.ToMM(e):.3f}" for e in (box.GetLeft(), box.GetTop(), box.GetRight(), box.GetBottom())))
+    for x, y1, y2, w in SLOTS:
+        head.append(f"block {x - w} {y1 - w} {x + w} {y2 + w}")
+    for name in order:
+        routed = int(len(span[name]) > 1)
+        head.append(f"net {number[name]} {sorts.index(kinds.get(name, 'SAFE'))} {routed}")
+    return "\n".join([*head, *lines, "go"]) + "\n", names
+
+
+def route(board, kinds, nets, say=print):
+    """Tracks of all nets; the nets that stayed open."""
+    text, names = problem(board, kinds)
+    with tempfile.TemporaryDirectory() as folder:
+        program = Path(folder) / "router"
+        subprocess.run(["g++", "-O2", "-std=c++17", "-o", str(program), str(Path(__file__).with_name("router.cpp"))], check=True)
+        out = subprocess.run([str(program)], input=text, capture_output=True, text=True, check=True).stdout
+    still_open = []
+    for line in out.splitlines():
+        word, net, *rest = line.split()
+        name, rest = names[int(net)], [int(value) for value in rest]
+        if word == "open":
+            still_open.append(name)
+        elif word == "track":
             track = pcbnew.PCB_TRACK(board)
-            track.SetStart(mm(i1 * GRID, j1 * GRID))
-            track.SetEnd(mm(i2 * GRID, j2 * GRID))
+            track.SetStart(mm(rest[1] * GRID, rest[2] * GRID))
+            track.SetEnd(mm(rest[3] * GRID, rest[4] * GRID))
             track.SetWidth(pcbnew.FromMM(TRACK))
-            track.SetLayer(LAYERS[layer])
+            track.SetLayer(LAYERS[rest[0]])
             track.SetNet(nets[name])
             board.Add(track)
-        for i, j in set(router.vias.get(name, ())):
+        else:
             via = pcbnew.PCB_VIA(board)
-            via.SetPosition(mm(i * GRID, j * GRID))
+            via.SetPosition(mm(rest[0] * GRID, rest[1] * GRID))
             via.SetDrill(pcbnew.FromMM(DRILL))
             via.SetWidth(pcbnew.FromMM(VIA))
             via.SetNet(nets[name])
             board.Add(via)
+    say(f"open: {sorted(still_open)}")
     return still_open
 
 
@@ -142,7 +177,10 @@ def project(kinds):
         "board": {"design_settings": {"defaults": {}, "rules": {
             "min_clearance": 0.15, "min_copper_edge_clearance": 0.5, "min_track_width": 0.2, "min_via_diameter": 0.5,
             "min_through_hole_diameter": 0.3, "min_hole_to_hole": 0.25, "min_hole_clearance": 0.2},
-            "rule_severities": {"lib_footprint_mismatch": "ignore", "lib_footprint_issues": "ignore"}}},
+            # Legends of the couplers cross the slots; footprints are placed from the installed libraries.
+            "rule_severities": {"lib_footprint_mismatch": "ignore", "lib_footprint_issues": "ignore",
+                                "silk_edge_clearance": "ignore", "silk_overlap": "ignore",
+                                "silk_over_copper": "ignore"}}},
         "meta": {"filename": "slotwise.kicad_pro", "version": 3},
         "net_settings": {
             "classes": [{**base, "name": "Default", "priority": 2147483647}]
@@ -168,7 +206,7 @@ def build(folder):
         nets[name] = item
     outline(board)
     place(board, net, nets, listed)
-    still_open = route(board, net, kinds, nets)
+    still_open = route(board, kinds, nets)
     words(board, "MAINS", 70, 107.5, 1.5)
     words(board, "8 mm: nothing here", BARRIER, 107.5, 0.8)
     words(board, "MAY BE TOUCHED", 97, 107.5, 1.2)

@@ -48,13 +48,16 @@ def is_live(part):
     return bool(LIVE.match(part))
 
 
-def elements(net, closed=(), tone="0", vto=-2.2, open_parts=(), short_parts=(), fet=RELAY_ON):
+def elements(net, closed=(), tone="0", vto=-2.2, open_parts=(), short_parts=(), legs=("1", "2")):
     """Lines of the circuit. `open_parts` are left out, `short_parts` have all their pins joined;
-    a pair (part, pins) joins or opens those pins only."""
-    lines = [line.format(vto=vto) for line in MODELS]
-    opened = {p for p in open_parts if isinstance(p, str)}
+    `legs` are the legs of P2 that are there: with its relay open a leg carries nothing, and without
+    any the circuit is linear."""
+    lines = [line.format(vto=vto) for line in MODELS] if legs else []
+    opened = set(open_parts)
     for part, pins in sorted(net.pins.items()):
-        if not is_live(part):
+        if not is_live(part) or (part[:2] in ("R6", "Q6") and part[2] not in legs):
+            continue
+        if (part[:3] == "K60" and part[3] not in legs) or (part == "U603" and not legs):
             continue
         at = {pin: node(name) for pin, name in pins.items()}
         if part in short_parts:

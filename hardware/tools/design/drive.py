@@ -2,31 +2,37 @@
 
 
 def limiter(s, x, y, n, relay, led, anode, cathode, end):
-    """One leg from DRIVE_RETURN, left, to `end`: FET, 200, 2k49, 200, FET, relay. Every pair of leads
+    """One leg from DRIVE_RETURN, left, to `end`: FET, 205, 2 x 1k24, 205, FET, relay. Every pair of leads
     has a limiter between; each transistor closes the FET that has to stand the voltage."""
     q1, q2, t1, t2 = (f"Q6{n}{k}" for k in (1, 2, 3, 4))
-    a, m, b, g1, g2 = (f"R6{n}{k}" for k in (1, 2, 3, 4, 5))
+    a, m, b, g1, g2, b1, b2, m2 = (f"R6{n}{k}" for k in (1, 2, 3, 4, 5, 6, 7, 8))
     s.part(q1, "Depletion_FET", x + 86.36, y + 2.54, turn=90, hide_value=True,
            ref_at=(x + 81.28, y - 4.06), value_at=(x + 81.28, y))
     s.part(q2, "Depletion_FET", x + 160.02, y - 2.54, turn=270, hide_value=True,
            ref_at=(x + 165.1, y + 4.06), value_at=(x + 165.1, y))
     s.part(a, "R", x + 106.68, y, turn=90, ref_at=(x + 106.68, y + 2.54), value_at=(x + 106.68, y + 5.08))
-    s.part(m, "R", x + 124.46, y, turn=90)
+    s.part(m, "R", x + 119.38, y, turn=90)
+    s.part(m2, "R", x + 129.54, y, turn=90)
     s.part(b, "R", x + 142.24, y, turn=90, ref_at=(x + 142.24, y - 5.08), value_at=(x + 142.24, y - 2.54))
     s.wire(f"{q1}.3", f"{a}.1")
     s.wire(f"{a}.2", f"{m}.1")
-    s.wire(f"{m}.2", f"{b}.1")
+    s.wire(f"{m}.2", f"{m2}.1")
+    s.wire(f"{m2}.2", f"{b}.1")
     s.wire(f"{b}.2", f"{q2}.3")
     # Below: T1 closes Q1 when the voltage over `b` reaches its base-emitter voltage.
     s.part(t1, "NPN", x + 139.7, y + 20.32, hide_value=True, ref_at=(x + 146.05, y + 20.32), value_at=(x, y), aligned="left")
-    s.wire((x + 134.62, y), f"{t1}.1")
+    s.part(b1, "R", x + 134.62, y + 15.24, ref_at=(x + 133.35, y + 13.97), value_at=(x + 133.35, y + 16.51), aligned="right")
+    s.wire((x + 134.62, y), f"{b1}.1")
+    s.wire(f"{b1}.2", (x + 134.62, y + 20.32), f"{t1}.1")
     s.wire(f"{t1}.2", (x + 152.4, y + 25.4), (x + 152.4, y))
     s.wire(f"{t1}.3", (x + 142.24, y + 10.16), (x + 86.36, y + 10.16), f"{q1}.1")
     s.part(g1, "R", x + 96.52, y + 6.35, ref_at=(x + 99.06, y + 13.97), value_at=(x + 99.06, y + 16.51))
     s.wire(f"{g1}.1", (x + 96.52, y))
     # Above: the same, turned round.
     s.part(t2, "NPN", x + 109.22, y - 20.32, turn=180, hide_value=True, ref_at=(x + 97.79, y - 20.32), value_at=(x, y))
-    s.wire((x + 114.3, y), f"{t2}.1")
+    s.part(b2, "R", x + 114.3, y - 15.24)
+    s.wire((x + 114.3, y), f"{b2}.2")
+    s.wire(f"{b2}.1", (x + 114.3, y - 20.32), f"{t2}.1")
     s.wire(f"{t2}.2", (x + 93.98, y - 25.4), (x + 93.98, y))
     s.wire(f"{t2}.3", (x + 106.68, y - 10.16), (x + 160.02, y - 10.16), f"{q2}.1")
     s.part(g2, "R", x + 149.86, y - 6.35, ref_at=(x + 142.24, y - 16.51), value_at=(x + 142.24, y - 13.97))
@@ -53,8 +59,8 @@ def draw(s):
     s.note("P2: +-6.0 V behind 3.0 kohm between wide and the inner ground node, or wide and the clip. This domain floats at the\n"
            "potential of the wide slot: its supply and its coupler are reinforced too. It does not touch the star: the string\n"
            "currents must still sum to zero while it drives.\n"
-           "Limiter: 200 ohm x 2.6 mA = one base-emitter voltage; 2.0 mA passes freely, line voltage is held under 3 mA.\n"
-           "shared-core/src/drive/calibration.rs: level 6.0 V, source 3.0 kohm = 2 x 200 + 2k49 + FETs, relay and bridge (about 110 to 150).",
+           "Limiter: 205 ohm x 2.6 mA = one base-emitter voltage; 2.0 mA passes freely, line voltage is held under 3 mA.\n"
+           "shared-core/src/drive/calibration.rs: level 6.0 V, source 3.0 kohm = 2 x 205 + 2 x 1k24 + FETs, relay and bridge (about 110 to 150).",
            20.32, 20.32)
     # Supply.
     s.part("PS601", "Isolated_Supply", 78.74, 78.74)

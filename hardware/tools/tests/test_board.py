@@ -1,0 +1,57 @@
+"""The board keeps its rules, and a shrunken barrier or an exchanged pad is noticed."""
+
+import shutil
+import sys
+import tempfile
+import unittest
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+import check_board as check  # noqa: E402
+from netlist import load  # noqa: E402
+from sexpr import parse  # noqa: E402
+
+
+class Board(unittest.TestCase):
+    @classmethod
+    def setUpClass(cls):
+        cls.text = check.BOARD.read_text(encoding="utf-8")
+        cls.tree, cls.net = parse(cls.text), load()
+        cls.ground = next(number for number, name in check.names(cls.tree).items() if name == "GND")
+
+    def mutant(self, x):
+        """The board with a piece of ground track that stands at `x`, between the couplers."""
+        piece = (f'\t(segment (start {x} 46.5) (end {x} 47.5) (width 0.2) (layer "F.Cu") (net {self.ground})'
+                 ' (uuid "00000000-0000-4000-8000-000000000001"))\n')
+        end = self.text.rstrip().rfind(")")
+        return self.text[:end] + piece + ")\n"
+
+    def test_pads_are_on_their_nets(self):
+        self.assertEqual(check.nets_agree(self.tree, self.net), [])
+        one, other = self.net.net("K501", "4"), self.net.net("K501", "6")
+        exchanged = self.net.edited(part="K501", pin=4, net=other).edited(part="K501", pin=6, net=one)
+        self.assertTrue(check.nets_agree(self.tree, exchanged))
+
+    def test_the_barrier_is_as_wide_as_it_says(self):
+        gap, *_ = check.barrier_gap(self.tree, self.net)
+        self.assertGreaterEqual(gap, check.REINFORCED)
+
+    def test_a_shrunken_barrier_is_noticed(self):
+        text = self.mutant(81.5)
+        gap, one, other = check.barrier_gap(parse(text), self.net)
+        self.assertLess(gap, check.REINFORCED)
+        print(f"noticed: barrier of {gap:.2f} mm between {one} and {other}")
+        with tempfile.TemporaryDirectory() as folder:
+            for name in ("slotwise.kicad_pro", "slotwise.kicad_dru"):
+                shutil.copy(check.BOARD.with_name(name), folder)
+            board = Path(folder) / "slotwise.kicad_pcb"
+            board.write_text(text, encoding="utf-8")
+            holds, report = check.drc(board)
+        self.assertFalse(holds)
+        self.assertIn("[creepage]", report)
+        print("noticed: " + next(line for line in report.splitlines() if "creepage" in line.lower()))
+
+
+if __name__ == "__main__":
+    unittest.main()
