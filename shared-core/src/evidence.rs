@@ -65,6 +65,8 @@ pub enum Missing {
     Clipped,
     /// Beyond what the current can measure: open, or all but open.
     BeyondRange,
+    /// The tester's own current did not flow: the reading is less than any path can have.
+    NoCurrent,
 }
 
 /// RMS value and angle of the line-frequency component of a voltage.

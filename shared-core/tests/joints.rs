@@ -195,7 +195,7 @@ fn between_the_limits_or_too_uneven_is_suspect() {
         evidence.watch = Ok(watch(300, 12, 1.0, b, 0.1));
         let verdict = verdict(&evidence);
         assert_eq!(first(&verdict), FindingCode::FrameGroundSuspect, "{b:?}");
-        assert_eq!(verdict.outcome, Outcome::NoFaultFound);
+        assert_eq!(verdict.outcome, Outcome::CannotTell);
         let lamp = Panel::for_verdict(&verdict, &evidence).rhythm(Lamp::SteadyUnderLoad);
         assert_eq!(lamp, Rhythm::SlowBlink, "{b:?}");
     }
@@ -207,6 +207,7 @@ fn a_watch_without_load_steps_is_never_a_pass() {
     evidence.watch = Ok(watch(1800, 2, 0.0, (0.0, 0.0), 0.1));
     let verdict = verdict(&evidence);
     assert!(verdict.has(FindingCode::WatchNotExercised));
+    assert_eq!(verdict.outcome, Outcome::CannotTell);
     let lamp = Panel::for_verdict(&verdict, &evidence).rhythm(Lamp::SteadyUnderLoad);
     assert_eq!(lamp, Rhythm::SlowBlink);
 }
@@ -264,6 +265,9 @@ fn an_open_way_to_the_burner_fails_and_one_not_asked_says_nothing() {
     assert!(verdict(&evidence).has(FindingCode::NeutralToFrameHigh));
     evidence.neutral_to_clip = Measured::Missing(Missing::NotAsked);
     assert_eq!(verdict(&evidence).findings.len(), 1);
+    // A relay that did not close reads next to nothing, and that is no way to the burner.
+    evidence.neutral_to_clip = Measured::Missing(Missing::NoCurrent);
+    assert_eq!(verdict(&evidence).outcome, Outcome::TesterFault);
     // On another earth it is not the burner that was measured.
     evidence.neutral_to_clip = path(0.3, 0.02);
     evidence.clip_target = ClipTarget::IndependentEarth;

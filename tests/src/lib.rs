@@ -6,6 +6,7 @@ pub mod emulator;
 pub mod finding_table;
 pub mod hardware;
 pub mod hardware_decks;
+pub mod hardware_legend;
 pub mod hardware_pins;
 pub mod lamp_picture;
 pub mod measured;

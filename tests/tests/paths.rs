@@ -364,7 +364,7 @@ fn an_open_way_to_the_burner_is_beyond_range() {
     let mut receptacle = switched_off(0.2);
     receptacle.frame_joint = Joint::Open;
     let evidence = power_off_check(&mut bench, &receptacle);
-    
+
     assert_eq!(
         evidence.neutral_to_clip,
         Measured::Missing(Missing::BeyondRange)

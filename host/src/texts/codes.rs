@@ -210,6 +210,7 @@ pub const fn missing(reason: Missing) -> &'static str {
         Missing::Unsteady => "unsteady",
         Missing::Clipped => "clipped",
         Missing::BeyondRange => "beyond-range",
+        Missing::NoCurrent => "no-current",
     }
 }
 

@@ -278,7 +278,14 @@ impl Estimator {
             DrivePath::WideToClip => calibration.drive.lead_zero,
         };
         let ohms = value.re - f64::from(beside.get());
-        Ok((ohms, libm::hypot(u_real, u_current)))
+        let u = libm::hypot(u_real, u_current);
+        // To the clip no reference resistor shows that the relay had closed. The lead's zero is
+        // in the reading; it may be all of it.
+        if self.path == DrivePath::WideToClip && ohms + 3.0 * u < f64::from(limits.clip_least.get())
+        {
+            return Err(Missing::NoCurrent);
+        }
+        Ok((ohms, u))
     }
 }
 

@@ -2,7 +2,7 @@
 //! proven, what fails or is unclear is kept, and both make the outcome.
 
 use crate::evidence::{Evidence, SlotVoltages};
-use crate::finding::{Finding, NextCheck};
+use crate::finding::{Finding, FindingCode, NextCheck};
 use crate::limits::Limits;
 use crate::topology::{Topology, TopologySet};
 use crate::verdict::{Outcome, Unproven, Verdict};
@@ -108,10 +108,19 @@ fn outcome(found: &Found, unproven: Unproven) -> Outcome {
             .faults
             .iter()
             .any(|finding| finding.rivals.may_energise_ground());
+    // A watch that was asked for and gave no answer is no "no fault found".
+    let watch_is_open = found.doubts.iter().any(|finding| {
+        matches!(
+            finding.code,
+            FindingCode::FrameGroundSuspect | FindingCode::WatchNotExercised
+        )
+    });
     if may_be_live {
         Outcome::Danger
     } else if !found.faults.is_empty() {
         Outcome::Fault
+    } else if watch_is_open {
+        Outcome::CannotTell
     } else if unproven.is_empty() {
         Outcome::Proven
     } else {

@@ -1,6 +1,6 @@
 //! The rungs, in order, and how their findings make an outcome.
 
-use crate::evidence::{Evidence, Measured, SlotVoltages};
+use crate::evidence::{Evidence, Measured, Missing, SlotVoltages};
 use crate::finding::{Finding, FindingCode, NextCheck};
 use crate::limits::Limits;
 use crate::slots::{ClipTarget, Lead};
@@ -87,7 +87,8 @@ fn tester_fault(evidence: &Evidence, limits: &Limits) -> Option<FindingCode> {
         .iter()
         .filter_map(Measured::value)
         .any(|path| path < limits.earth_path_lowest);
-    if unseen {
+    let no_current = Measured::Missing(Missing::NoCurrent);
+    if unseen || evidence.neutral_to_clip == no_current {
         return Some(FindingCode::ReferenceResistorUnseen);
     }
     None

@@ -64,7 +64,9 @@ pub(super) fn earth_path(evidence: &Evidence, limits: &Limits) -> Rung {
     let path = match evidence.earth_path {
         Measured::Known(path) => path,
         Measured::Missing(Missing::BeyondRange) => return weak,
-        Measured::Missing(Missing::Unsteady | Missing::Refused | Missing::Clipped) => {
+        Measured::Missing(
+            Missing::Unsteady | Missing::Refused | Missing::Clipped | Missing::NoCurrent,
+        ) => {
             return unclear;
         }
         Measured::Missing(Missing::NotAsked | Missing::NoVoltage | Missing::ClipFree) => {

@@ -25,6 +25,11 @@ pub struct DriveLimits {
     /// that its resistance rests on the difference to the open level. Arithmetic: at 1 kohm the
     /// calibrated source of 3 kohm +-0.06 % still gives 0.1 %.
     pub beyond: Ohms,
+    /// A reading to the clip that is below this, three standard uncertainties added, was no path:
+    /// no relay in it had closed. There is no reference resistor in that path; the shortest real
+    /// one is neutral and ground of 10 ft of 12 AWG with a joint and a contact each, 0.032 +
+    /// 0.03 + 0.01 ohm (NEC Chapter 9 Table 8 at 20 degC and the house model). Arithmetic.
+    pub clip_least: Ohms,
     /// A path of copper and joints has next to no reactance: building wire 4.2 % of its
     /// resistance at 60 Hz, 6 % at 85 Hz (NEC Chapter 9 Table 9, 10 AWG). A reading whose
     /// reactive part is above this angle, beyond [`Self::reactance_floor`], is no resistance:
@@ -52,6 +57,7 @@ impl DriveLimits {
         neutral_to_burner: Ohms::new(10.0),
         sigmas: Ratio::new(3.0),
         beyond: Ohms::new(1_000.0),
+        clip_least: Ohms::new(0.05),
         reactance_angle: Radians::new(0.08),
         reactance_floor: Ohms::new(0.1),
         windows_least: 8,

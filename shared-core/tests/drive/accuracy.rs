@@ -30,13 +30,14 @@ fn within_a_twentieth_of_an_ohm_in_a_busy_house() {
 
 /// White noise alone leaves 2.2 mV sqrt 2 / sqrt 14700 / 1.80 mA = 0.0143 ohm, p95 0.0280: of
 /// 16020 frames 14700 count under the windows' tapers. One p95 of 1200 runs is known to 2.3 %.
+/// Shorter than 0.08 ohm no way from a neutral to a burner is (limit `clip_least`).
 #[test]
 fn power_off_within_three_hundredths() {
     let runs = runs(20, 1200, |seed| {
-        let ohms = [0.05, 0.5, 3.0, 9.0][(seed % 4) as usize];
+        let ohms = [0.08, 0.5, 3.0, 9.0][(seed % 4) as usize];
         (Model::new(DrivePath::WideToClip, ohms, Line::OFF), ohms)
     });
-    runs.print("power off, 0.05 to 9 ohm");
+    runs.print("power off, 0.08 to 9 ohm");
     assert!(runs.p95 <= 0.03, "p95 {}", runs.p95);
     assert!(runs.bias.abs() < 0.002, "bias {}", runs.bias);
     assert!((0.85..1.15).contains(&runs.stated), "{}", runs.stated);

@@ -114,7 +114,10 @@ pub fn fingerprint(seed: u64) -> Result<String, Error> {
     };
     let confusion = run(settings, &[], Vec::new(), |_| Ok(()))?;
     let digest = Sha256::digest(format!("{:?}", confusion.classes));
-    Ok(digest[..8].iter().map(|byte| format!("{byte:02x}")).collect())
+    Ok(digest[..8]
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect())
 }
 
 fn stopped(error: HouseError) -> Error {
@@ -127,15 +130,19 @@ fn class(
     name: &'static str,
     wiring: &Receptacle,
 ) -> Result<ClassCount, HouseError> {
-    counted(settings.trials, [ClassCount::new(name)], |number, counts| {
-        let mut draw = Draw::new(settings.seed, place << 40 | number);
-        let specimen = draw.specimen();
-        let receptacle = draw.house_of(wiring);
-        let trial = observe(&receptacle, &specimen, None, &mut draw)?;
-        let energised = trial.ground_to_earth > ENERGISED;
-        counts[0].add(&verdicts(&trial), energised);
-        Ok(())
-    })
+    counted(
+        settings.trials,
+        [ClassCount::new(name)],
+        |number, counts| {
+            let mut draw = Draw::new(settings.seed, place << 40 | number);
+            let specimen = draw.specimen();
+            let receptacle = draw.house_of(wiring);
+            let trial = observe(&receptacle, &specimen, None, &mut draw)?;
+            let energised = trial.ground_to_earth > ENERGISED;
+            counts[0].add(&verdicts(&trial), energised);
+            Ok(())
+        },
+    )
     .map(|[count]| count)
 }
 

@@ -216,9 +216,9 @@ pub(super) const fn text(code: FindingCode) -> FindingText {
             TESTER,
         ),
         FindingCode::ReferenceResistorUnseen => (
-            "Tester fault: earth path reads less than its own resistor",
-            "The earth-path reading lies below the resistor built into the tester, so the probe did \
-             not measure.",
+            "Tester fault: a path reads less than it can have",
+            "A resistance reading lies below the resistor built into the tester, or below any \
+             wiring, so the tester's own current did not flow.",
             None,
             TESTER,
         ),

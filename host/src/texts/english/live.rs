@@ -98,6 +98,7 @@ const fn missing(reason: Missing) -> &'static str {
         Missing::Unsteady => "too unsteady",
         Missing::Clipped => "beyond full scale",
         Missing::BeyondRange => "open or nearly open",
+        Missing::NoCurrent => "no current",
     }
 }
 

@@ -16,6 +16,7 @@ pub(super) const fn missing(reason: Missing) -> &'static str {
         Missing::Unsteady => "it moved too much to be stated",
         Missing::Clipped => "beyond full scale",
         Missing::BeyondRange => "beyond what the tester can measure: open, or all but open",
+        Missing::NoCurrent => "the tester's own current did not flow",
     }
 }
 
