@@ -146,7 +146,7 @@ def simulate(net, part, failure, place, state, level=None):
             base = f"{folder}/waves"
             solve = ["ac lin 1 60 60"] if is_linear else [
                 f"tran 100u {SPAN + 1 / 60:.7f} {1 / 60:.7f} 100u", "linearize"]
-            deck = "\n".join([*lines, attempt, ".control", "set noaskquit", "set wr_singlescale", "set numdgt=7",
+            deck = "\n".join([*lines, attempt, ".control", "set noaskquit", "set wr_singlescale", "set numdgt=13",
                               *solve, f"wrdata {base} {vectors}", "quit", ".endc", ".end"]) + "\n"
             try:
                 run(deck, timeout=30)
