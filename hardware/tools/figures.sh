@@ -17,4 +17,8 @@ if [ -f board/slotwise.kicad_pcb ]; then
         --layers B.Cu,F.Cu,F.Silkscreen,F.Fab,Edge.Cuts -o figures/vector/board.svg board/slotwise.kicad_pcb >/dev/null
     rsvg-convert -w 1800 -b white figures/vector/board.svg -o figures/board.png
 fi
+python3 tools/step_figures.py figures/vector
+for file in figures/vector/step-*.svg; do
+    rsvg-convert -w 1200 "$file" -o "figures/$(basename "$file" .svg).png"
+done
 rm -f board/*.kicad_prl

@@ -2,7 +2,8 @@
 names, and the few that they lack (isolated supply, power symbols of the floating domains).
 
 Every symbol of the schematic comes from here, so that the sheets open and pass their checks
-wherever KiCad 9 is, with whatever libraries.
+wherever KiCad 9 is, with whatever libraries. Their drawings are KiCad's (CC-BY-SA 4.0 with the exception
+for designs), used as part of this design.
 """
 
 from copy import deepcopy
@@ -135,8 +136,14 @@ def _isolated_supply():
     ]
 
 
-def symbols():
-    """Every symbol of the project by its name."""
+KEPT = Path(__file__).resolve().parents[1] / "board" / "slotwise.kicad_sym"
+
+
+def symbols(anew=False):
+    """Every symbol of the project by its name: from the project's own library, or `anew` from the
+    installed ones, whose drawings change from version to version."""
+    if KEPT.exists() and not anew:
+        return {str(s[1]): s for s in find_all(parse(KEPT.read_text(encoding="utf-8")), "symbol")}
     made = {name: _borrow(name, *where) for name, where in BORROWED.items()}
     for name, shape in POWERS.items():
         made[name] = _borrow(name, "power", shape)

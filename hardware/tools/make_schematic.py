@@ -1,6 +1,7 @@
 """Writes the schematic: hardware/board/*.kicad_sch, the project file and the symbol library.
 
     python3 hardware/tools/make_schematic.py [folder]
+    python3 hardware/tools/make_schematic.py --library    takes the symbols anew from the installed KiCad
 
 Values and footprints come from parts.csv, nets of the controller from pins.csv; everything else is
 in design/. A second run writes the same bytes, so a changed sheet shows in the diff.
@@ -107,7 +108,7 @@ def root(sheets):
 
 def build():
     """Every file by its name."""
-    made, listed = symbols(), parts()
+    made, listed = symbols(anew="--library" in sys.argv), parts()
     sheets = []
     for page, (key, title, module) in enumerate(SHEETS, 2):
         sheet = Sheet(key, title, page, made, listed, PROJECT)
@@ -129,7 +130,8 @@ def build():
 
 
 def main():
-    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else HARDWARE / "board"
+    names = [word for word in sys.argv[1:] if not word.startswith("--")]
+    folder = Path(names[0]) if names else HARDWARE / "board"
     folder.mkdir(parents=True, exist_ok=True)
     for name, text in build().items():
         (folder / name).write_text(text, encoding="utf-8")

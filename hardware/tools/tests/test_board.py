@@ -9,8 +9,9 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import check_board as check  # noqa: E402
-from netlist import load  # noqa: E402
+from netlist import load, parts_list  # noqa: E402
 from sexpr import parse  # noqa: E402
+from step_figures import step_of  # noqa: E402
 
 
 class Board(unittest.TestCase):
@@ -36,6 +37,10 @@ class Board(unittest.TestCase):
     def test_the_barrier_is_as_wide_as_it_says(self):
         gap, *_ = check.barrier_gap(self.tree, self.net)
         self.assertGreaterEqual(gap, check.REINFORCED)
+
+    def test_every_part_comes_on_in_one_step(self):
+        self.assertEqual([ref for ref in parts_list() if step_of(ref) is None], [])
+        self.assertIsNone(step_of("R1103"))
 
     def test_a_shrunken_barrier_is_noticed(self):
         text = self.mutant(81.5)
