@@ -79,6 +79,8 @@ pub enum FindingCode {
     NeutralToFrameHigh,
     /// Power off: the path from neutral to the burner is low.
     NeutralToFrameSound,
+    /// A test of the tester by itself failed: no answer.
+    SelfTestFailed,
 }
 
 impl FindingCode {
@@ -122,11 +124,12 @@ impl FindingCode {
             Self::WatchNotExercised => 64,
             Self::NeutralToFrameHigh => 65,
             Self::NeutralToFrameSound => 66,
+            Self::SelfTestFailed => 56,
         }
     }
 
     /// Every code, in record order.
-    pub const ALL: [Self; 35] = [
+    pub const ALL: [Self; 36] = [
         Self::ReadsSound,
         Self::ReversedPolarity,
         Self::OpenGround,
@@ -162,6 +165,7 @@ impl FindingCode {
         Self::WatchNotExercised,
         Self::NeutralToFrameHigh,
         Self::NeutralToFrameSound,
+        Self::SelfTestFailed,
     ];
 }
 

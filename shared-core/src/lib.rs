@@ -15,6 +15,7 @@ pub mod load_step;
 pub mod measure;
 pub mod record;
 pub mod sample;
+pub mod self_test;
 pub mod slots;
 pub mod stimulus;
 pub mod topology;

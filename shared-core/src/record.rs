@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::evidence::Evidence;
 use crate::sample::FRAMES_PER_SECOND;
+use crate::self_test::SelfTestFailure;
 use crate::slots::LEADS;
 use crate::units::{Millis, UnixSeconds, Volts};
 use crate::verdict::Verdict;
@@ -125,6 +126,8 @@ pub enum Body {
     WatchPage(Page),
     /// A load step of a load-cycle watch.
     WatchStep(StepWave),
+    /// A test of the tester by itself failed: it answers nothing until a start that passes.
+    SelfTest(SelfTestFailure),
 }
 
 /// Why the tester started.

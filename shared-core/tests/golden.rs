@@ -16,7 +16,8 @@ use slotwise_core::record::{
     self, Body, BootCause, Digest, MAX_BYTES, Record, RecordError, RecordNumber, SNAPSHOT_POINTS,
     Snapshot, Test, TesterId, Version,
 };
-use slotwise_core::slots::ClipTarget;
+use slotwise_core::self_test::SelfTestFailure;
+use slotwise_core::slots::{ClipTarget, Lead};
 use slotwise_core::topology::{Topology, TopologySet};
 use slotwise_core::units::{Hertz, Millis, Ohms, Ratio, UnixSeconds, Volts};
 use slotwise_core::verdict::{Outcome, Unproven, Verdict};
@@ -435,4 +436,22 @@ fn what_is_not_a_record_of_this_schema_is_refused_by_name() {
     let mut longer = bytes;
     longer.push(9);
     assert_eq!(record::decode(&longer), Err(RecordError::TrailingBytes(1)));
+}
+
+#[test]
+fn a_failed_self_test_has_these_bytes() {
+    let mut buffer = [0; MAX_BYTES];
+    let mut record = boot();
+    let head = record::encode(&record, &mut buffer).unwrap().to_vec();
+    record.body = Body::SelfTest(SelfTestFailure::ShortedInput {
+        lead: Lead::Clip,
+        code: -20_000,
+        most: 12_233,
+    });
+    let bytes = record::encode(&record, &mut buffer).unwrap().to_vec();
+    // The body of a start is two bytes. Body 4, test 3, lead 3, zigzag varints of 7 bits:
+    // 39 999 = 2 * 128^2 + 56 * 128 + 63, and 24 466 = 1 * 128^2 + 63 * 128 + 18.
+    let body = [4, 3, 3, 0xBF, 0xB8, 0x02, 0x92, 0xBF, 0x01];
+    assert_eq!(bytes, [&head[..head.len() - 2], &body].concat());
+    assert_eq!(record::decode(&bytes).unwrap(), record);
 }

@@ -157,7 +157,11 @@ fn overview_row(language: &dyn Language, item: &Item) -> Markup {
                 }
                 (None, Ok(record)) => {
                     td class="soft" {
-                        (if matches!(record.body, Body::Boot(_)) { labels.start } else { labels.watch })
+                        (match record.body {
+                            Body::Boot(_) => labels.start,
+                            Body::SelfTest(_) => labels.self_test,
+                            _ => labels.watch,
+                        })
                     }
                     td class="soft" colspan="6" {
                         (watch::what(language, &record.body))

@@ -239,7 +239,7 @@ impl<'r> Entry<'r> {
         let record = item.record.as_ref().ok();
         let boot = record.and_then(|record| match &record.body {
             Body::Boot(cause) => Some(codes::boot(*cause)),
-            Body::Test(_) | Body::WatchPage(_) | Body::WatchStep(_) => None,
+            Body::Test(_) | Body::WatchPage(_) | Body::WatchStep(_) | Body::SelfTest(_) => None,
         });
         let watch = record.and_then(|record| Seen::of(&record.body));
         Self {

@@ -109,6 +109,7 @@ fn row(language: &dyn Language, item: &Item, placed: bool) -> Vec<Cell> {
                 Body::Boot(BootCause::PowerOn) | Body::Test(_) => labels.start,
                 Body::Boot(BootCause::Watchdog | BootCause::Panic) => labels.restart,
                 Body::WatchPage(_) | Body::WatchStep(_) => labels.watch,
+                Body::SelfTest(_) => labels.self_test,
             };
             cells.push(Cell::new(sign).add_attribute(Attribute::Dim));
             cells.push(Cell::new(with_chain(language, &what, item)));

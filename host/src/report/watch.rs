@@ -1,5 +1,5 @@
 //! Records that are no test, in words and as values: a start, a minute of a load-cycle watch, a
-//! load step of one.
+//! load step of one, a failed test of the tester by itself.
 
 use serde::Serialize;
 use slotwise_core::load_step::Level;
@@ -18,10 +18,11 @@ pub(super) fn what(language: &dyn Language, body: &Body) -> String {
             language.watch_page(page.first, page.first.saturating_add(seconds))
         }
         Body::WatchStep(step) => language.watch_step(step.number, step.at, step.sag),
+        Body::SelfTest(failure) => language.self_test(*failure),
     }
 }
 
-/// What a load-cycle watch saw, as values.
+/// What a load-cycle watch saw, or which test of itself the tester failed, as values.
 #[derive(Serialize)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
 pub(super) enum Seen {
@@ -38,6 +39,9 @@ pub(super) enum Seen {
         ground_wide_change_volts: f32,
         clip_wide_change_volts: Option<f32>,
     },
+    SelfTest {
+        failed: &'static str,
+    },
 }
 
 /// Least, mean and greatest volts of a second.
@@ -53,6 +57,9 @@ impl Seen {
     pub(super) fn of(body: &Body) -> Option<Self> {
         match body {
             Body::Boot(_) | Body::Test(_) => None,
+            Body::SelfTest(failure) => Some(Self::SelfTest {
+                failed: codes::self_test(*failure),
+            }),
             Body::WatchPage(page) => Some(Self::minute(page)),
             Body::WatchStep(step) => Some(Self::step(step)),
         }

@@ -6,6 +6,7 @@ use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::lamps::{Lamp, Rhythm};
 use slotwise_core::link::Phase;
 use slotwise_core::record::BootCause;
+use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::topology::Topology;
 use slotwise_core::verdict::Outcome;
@@ -52,6 +53,7 @@ pub const fn finding(code: FindingCode) -> &'static str {
         FindingCode::WatchNotExercised => "watch-not-exercised",
         FindingCode::NeutralToFrameHigh => "neutral-to-frame-high",
         FindingCode::NeutralToFrameSound => "neutral-to-frame-sound",
+        FindingCode::SelfTestFailed => "self-test-failed",
     }
 }
 
@@ -221,6 +223,21 @@ pub const fn boot(cause: BootCause) -> &'static str {
         BootCause::PowerOn => "power-on",
         BootCause::Watchdog => "watchdog",
         BootCause::Panic => "panic",
+    }
+}
+
+/// Which test of itself the tester failed.
+#[must_use]
+pub const fn self_test(failure: SelfTestFailure) -> &'static str {
+    match failure {
+        SelfTestFailure::Image { .. } => "image",
+        SelfTestFailure::Memory { .. } => "memory",
+        SelfTestFailure::Register { .. } => "converter-register",
+        SelfTestFailure::ShortedInput { .. } => "shorted-input",
+        SelfTestFailure::TestVoltage { .. } => "test-voltage",
+        SelfTestFailure::NoConversions { .. } => "no-conversions",
+        SelfTestFailure::Clock { .. } => "clock",
+        SelfTestFailure::Stack { .. } => "stack",
     }
 }
 

@@ -60,6 +60,8 @@ pub struct Labels {
     pub start: &'static str,
     /// A start after a stop that was not asked for.
     pub restart: &'static str,
+    /// A test of the tester by itself that failed.
+    pub self_test: &'static str,
     /// A record that cannot be read.
     pub not_readable: &'static str,
 

@@ -19,6 +19,7 @@ use slotwise_core::evidence::{FrameHealth, Missing, Watch};
 use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::lamps::{Lamp, Panel, Rhythm};
 use slotwise_core::record::BootCause;
+use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::topology::{Topology, TopologySet};
 use slotwise_core::units::{Millis, Volts};
@@ -150,6 +151,8 @@ pub trait Language: Debug + Sync {
     fn missing(&self, reason: Missing) -> &'static str;
     /// Why the tester started.
     fn boot(&self, cause: BootCause) -> &'static str;
+    /// Which test of itself the tester failed, and by how much.
+    fn self_test(&self, failure: SelfTestFailure) -> String;
     /// How a record hangs on the one before.
     fn chain(&self, link: ChainLink) -> String;
 

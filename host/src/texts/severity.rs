@@ -76,7 +76,8 @@ impl Severity {
             | FindingCode::BeyondFullScale
             | FindingCode::FramesDamaged
             | FindingCode::NotCalibrated
-            | FindingCode::ReferenceResistorUnseen => Self::Untold,
+            | FindingCode::ReferenceResistorUnseen
+            | FindingCode::SelfTestFailed => Self::Untold,
         }
     }
 }

@@ -58,6 +58,18 @@ pub fn judge(evidence: &Evidence, limits: &Limits) -> Verdict {
     climb(evidence, slots, wiring, limits)
 }
 
+/// The verdict of a tester that failed a test of itself, whatever it measured.
+#[must_use]
+pub fn failed_self_test() -> Verdict {
+    ended(
+        Outcome::TesterFault,
+        &[without_rivals(
+            FindingCode::SelfTestFailed,
+            NextCheck::ServiceTheTester,
+        )],
+    )
+}
+
 /// Rung 1.
 fn tester_fault(evidence: &Evidence, limits: &Limits) -> Option<FindingCode> {
     let health = &evidence.health;

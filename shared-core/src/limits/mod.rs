@@ -8,12 +8,14 @@
 mod bands;
 mod drive;
 mod probe;
+mod self_test;
 mod watch;
 
 use crate::units::{Hertz, Ohms, Ratio, Volts};
 pub use bands::{BandSet, SupplyBand};
 pub use drive::DriveLimits;
 pub use probe::ProbeLimits;
+pub use self_test::SelfTestLimits;
 pub use watch::WatchLimits;
 
 /// The limits of one judgement.

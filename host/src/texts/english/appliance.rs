@@ -122,7 +122,8 @@ pub(super) const fn text(code: FindingCode) -> &'static str {
         FindingCode::StringSumBroken
         | FindingCode::FramesDamaged
         | FindingCode::NotCalibrated
-        | FindingCode::ReferenceResistorUnseen => TESTER,
+        | FindingCode::ReferenceResistorUnseen
+        | FindingCode::SelfTestFailed => TESTER,
         FindingCode::LiveFrame => {
             "The frame is not at the ground slot's potential, so the flame signal has no way back. \
              Once isolated, look at the appliance's ground points: loose, painted over, or missing."

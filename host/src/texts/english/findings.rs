@@ -222,6 +222,13 @@ pub(super) const fn text(code: FindingCode) -> FindingText {
             None,
             TESTER,
         ),
+        FindingCode::SelfTestFailed => (
+            "Tester fault: it failed a test of itself",
+            "A test that the tester makes of its own program, memory, clocks or converter failed. \
+             It says nothing of the receptacle until it starts again and passes.",
+            None,
+            TESTER,
+        ),
         FindingCode::LiveFrame => (
             "The appliance's frame is live",
             "The clip on the frame shows line voltage against the ground slot.",

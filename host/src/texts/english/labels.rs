@@ -37,6 +37,7 @@ pub(super) const LABELS: Labels = Labels {
                      found).",
     start: "start",
     restart: "restart",
+    self_test: "self-test",
     not_readable: "NOT READABLE",
 
     record: "Record",

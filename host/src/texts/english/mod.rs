@@ -15,6 +15,7 @@ use slotwise_core::evidence::{FrameHealth, Missing, Watch};
 use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::lamps::{Lamp, Panel, Rhythm};
 use slotwise_core::record::BootCause;
+use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::topology::Topology;
 use slotwise_core::units::{Millis, Volts};
@@ -121,6 +122,10 @@ impl Language for English {
 
     fn boot(&self, cause: BootCause) -> &'static str {
         values::boot(cause)
+    }
+
+    fn self_test(&self, failure: SelfTestFailure) -> String {
+        values::self_test(failure)
     }
 
     fn chain(&self, link: ChainLink) -> String {

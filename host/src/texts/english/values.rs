@@ -2,6 +2,8 @@
 
 use slotwise_core::evidence::Missing;
 use slotwise_core::record::BootCause;
+use slotwise_core::self_test::SelfTestFailure;
+use slotwise_core::slots::Lead;
 
 use crate::chain::ChainLink;
 
@@ -28,6 +30,61 @@ pub(super) const fn boot(cause: BootCause) -> &'static str {
         BootCause::Watchdog => "tester restarted by its watchdog",
         BootCause::Panic => "tester restarted after an error of its program",
     }
+}
+
+const fn lead_name(lead: Lead) -> &'static str {
+    match lead {
+        Lead::Narrow => "narrow slot's",
+        Lead::Wide => "wide slot's",
+        Lead::Ground => "ground slot's",
+        Lead::Clip => "clip's",
+    }
+}
+
+/// Which test of itself the tester failed, and by how much.
+#[must_use]
+pub(super) fn self_test(failure: SelfTestFailure) -> String {
+    let what = match failure {
+        SelfTestFailure::Image { found, expected } => {
+            format!("its program was changed (check word {found:08x}, built as {expected:08x})")
+        }
+        SelfTestFailure::Memory {
+            address,
+            found,
+            expected,
+        } => format!("memory at {address:08x} held {found:08x} instead of {expected:08x}"),
+        SelfTestFailure::Register {
+            register,
+            found,
+            expected,
+        } => {
+            format!("converter register {register:02x} held {found:04x} instead of {expected:04x}")
+        }
+        SelfTestFailure::ShortedInput { lead, code, most } => format!(
+            "the {} input, shorted, reads {code} (at most {most})",
+            lead_name(lead)
+        ),
+        SelfTestFailure::TestVoltage {
+            lead,
+            code,
+            least,
+            most,
+        } => format!(
+            "the {} input reads its test voltage as {code} ({least} to {most} passes)",
+            lead_name(lead)
+        ),
+        SelfTestFailure::NoConversions { bad } => {
+            format!("{bad} conversions of its test voltages did not come whole")
+        }
+        SelfTestFailure::Clock {
+            apart_ppm,
+            most_ppm,
+        } => format!("its clocks differ by {apart_ppm} ppm (at most {most_ppm})"),
+        SelfTestFailure::Stack { untouched, guard } => {
+            format!("its stack left {untouched} of {guard} guard bytes untouched")
+        }
+    };
+    format!("tester failed its self-test: {what}")
 }
 
 /// How a record hangs on the one before.

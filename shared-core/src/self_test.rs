@@ -1,0 +1,80 @@
+//! What a test of the tester by itself found wrong, with the value it found: the record's form.
+//!
+//! The tests run in `slotwise-firmware`; their limits are in [`crate::limits::SelfTestLimits`].
+//! A failure is no measurement of a receptacle and carries none: a tester that failed answers
+//! nothing until a start in which every test passes.
+
+use serde::{Deserialize, Serialize};
+
+use crate::slots::Lead;
+
+/// A test of the tester by itself that failed. The order is part of the record format: only
+/// append.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum SelfTestFailure {
+    /// The program in flash is not what was built.
+    Image {
+        /// Check word found.
+        found: u32,
+        /// Check word that the build left.
+        expected: u32,
+    },
+    /// A word of memory does not hold what was written.
+    Memory {
+        /// Its address.
+        address: u32,
+        /// What it held.
+        found: u32,
+        /// What was written.
+        expected: u32,
+    },
+    /// A setting of the converter does not read what was written.
+    Register {
+        /// The register's address.
+        register: u8,
+        /// What it held.
+        found: u16,
+        /// What was written.
+        expected: u16,
+    },
+    /// A converter's channel with its inputs shorted reads too far from zero.
+    ShortedInput {
+        /// The channel's lead.
+        lead: Lead,
+        /// Mean of the codes read.
+        code: i32,
+        /// Largest that passes, either sign.
+        most: i32,
+    },
+    /// A converter's channel reads its test voltage wrong.
+    TestVoltage {
+        /// The channel's lead.
+        lead: Lead,
+        /// Mean of the codes read.
+        code: i32,
+        /// Least that passes.
+        least: i32,
+        /// Largest that passes.
+        most: i32,
+    },
+    /// The converter gave no whole conversions while its inputs were switched.
+    NoConversions {
+        /// Conversions that came damaged or not at all.
+        bad: u16,
+    },
+    /// The converter's clock and the microcontroller's disagree.
+    Clock {
+        /// How much faster frames come than they should, millionths.
+        apart_ppm: i32,
+        /// Largest that passes, either sign.
+        most_ppm: i32,
+    },
+    /// The stack has grown into its guard.
+    Stack {
+        /// Bytes of the guard that are untouched.
+        untouched: u32,
+        /// Bytes of the guard.
+        guard: u32,
+    },
+}
