@@ -194,7 +194,7 @@ LIMITER = {  # pins of one leg: part, pin, the node it is on
     "R{n}6": {"1": "m2", "2": "b1"}, "R{n}7": {"1": "b2", "2": "m1"},
     "Q{n}3": {"1": "b1", "2": "s2", "3": "g1"}, "Q{n}4": {"1": "b2", "2": "s1", "3": "g2"},
 }
-LIMITER_VALUES = {"R{n}1": "205R", "R{n}2": "1k24", "R{n}8": "1k24", "R{n}6": "100k", "R{n}7": "100k", "R{n}3": "205R", "R{n}4": "470k", "R{n}5": "470k"}
+LIMITER_VALUES = {"R{n}1": "205R", "R{n}2": "866R", "R{n}8": "866R", "R{n}6": "100k", "R{n}7": "100k", "R{n}3": "205R", "R{n}4": "470k", "R{n}5": "470k"}
 
 
 def drive(net):
@@ -220,11 +220,15 @@ def drive(net):
             wrong.append(f"{relay} is not between its limiter and {end}")
         if len(net.nets.get(nodes.get("out"), [])) != 2:
             wrong.append(f"limiter {n}: something else between it and its relay")
-    for part in ("R601", "U602", "PS601"):
+    if net.net("R608", 1) != net.net("U603", 7) or net.net("R608", 2) != "WIDE":
+        wrong.append("R608 is not between the bridge and WIDE")
+    if net.values.get("R608") != "732R":
+        wrong.append(f"R608 is {net.values.get('R608')}, not 732R")
+    for part in ("R601", "U602", "U603", "PS601"):
         if "WIDE" in net.pins.get(part, {}).values():
             wrong.append(f"{part} is on WIDE")
     on_wide = sorted(p for p, _ in net.nets.get("WIDE", []))
-    if on_wide != ["J101", "R211", "U603"]:
+    if on_wide != ["J101", "R211", "R608"]:
         wrong.append(f"on WIDE: {on_wide}")
     return wrong
 

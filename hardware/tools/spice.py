@@ -24,7 +24,7 @@ REFERENCE = 2.495  # TL431
 BARRIER = 30e-12  # star to an earthed computer: 20 pF of the converter, isolators; from memory
 BARRIER_DRIVE = 20e-12
 
-LIVE = re.compile(r"(R101|R2\d\d|C2\d\d|R50[123]|R6[12]\d|Q6\d\d|K50[12]|K60[12]|U301|U603)$")
+LIVE = re.compile(r"(R101|R2\d\d|C2\d\d|R50[123]|R6[12]\d|R608|Q6\d\d|K50[12]|K60[12]|U301|U603)$")
 INPUTS = {0: ("3", "4"), 1: ("6", "5"), 2: ("7", "8"), 3: ("10", "9")}
 
 MODELS = [
@@ -55,7 +55,9 @@ def elements(net, closed=(), tone="0", vto=-2.2, open_parts=(), short_parts=(), 
     lines = [line.format(vto=vto) for line in MODELS] if legs else []
     opened = set(open_parts)
     for part, pins in sorted(net.pins.items()):
-        if not is_live(part) or (part[:2] in ("R6", "Q6") and part[2] not in legs):
+        if not is_live(part) or (part[:2] in ("R6", "Q6") and part != "R608" and part[2] not in legs):
+            continue
+        if part == "R608" and not legs:
             continue
         if (part[:3] == "K60" and part[3] not in legs) or (part == "U603" and not legs):
             continue

@@ -2,7 +2,7 @@
 
 
 def limiter(s, x, y, n, relay, led, anode, cathode, end):
-    """One leg from DRIVE_RETURN, left, to `end`: FET, 205, 2 x 1k24, 205, FET, relay. Every pair of leads
+    """One leg from DRIVE_RETURN, left, to `end`: FET, 205, 2 x 866, 205, FET, relay. Every pair of leads
     has a limiter between; each transistor closes the FET that has to stand the voltage."""
     q1, q2, t1, t2 = (f"Q6{n}{k}" for k in (1, 2, 3, 4))
     a, m, b, g1, g2, b1, b2, m2 = (f"R6{n}{k}" for k in (1, 2, 3, 4, 5, 6, 7, 8))
@@ -60,7 +60,7 @@ def draw(s):
            "potential of the wide slot: its supply and its coupler are reinforced too. It does not touch the star: the string\n"
            "currents must still sum to zero while it drives.\n"
            "Limiter: 205 ohm x 2.6 mA = one base-emitter voltage; 2.0 mA passes freely, line voltage is held under 3 mA.\n"
-           "shared-core/src/drive/calibration.rs: level 6.0 V, source 3.0 kohm = 2 x 205 + 2 x 1k24 + FETs, relay and bridge (about 110 to 150).",
+           "shared-core/src/drive/calibration.rs: level 6.0 V, source 3.0 kohm = 732 + 2 x 205 + 2 x 866 + FETs, relay and bridge (about 110 to 150).",
            20.32, 20.32)
     # Supply.
     s.part("PS601", "Isolated_Supply", 78.74, 78.74)
@@ -125,9 +125,11 @@ def draw(s):
     s.power("+6V_DRIVE", *s.pin("U603.6"))
     s.power("DRIVE_COM", *s.pin("U603.3"))
     wx, wy = s.pin("U603.7")
-    s.wire((wx, wy), (wx + 10.16, wy), (wx + 10.16, wy - 12.7))
-    s.wire((wx + 10.16, wy - 12.7), (wx + 15.24, wy - 12.7))
-    s.label("WIDE", wx + 15.24, wy - 12.7)
+    s.part("R608", "R", wx + 20.32, wy - 12.7, turn=90)
+    s.wire((wx, wy), (wx + 10.16, wy), (wx + 10.16, wy - 12.7), "R608.1")
+    x, y = s.pin("R608.2")
+    s.wire("R608.2", (x + 5.08, y))
+    s.label("WIDE", x + 5.08, y)
     first = limiter(s, 119.38, 96.52, 1, "K601", "R604", "HOLD_N", "GROUND_N", "INNER_GROUND")
     second = limiter(s, 119.38, 193.04, 2, "K602", "R605", "GROUND_N", "CLIP_N", "CLIP")
     bx, by = s.pin("U603.5")

@@ -64,6 +64,7 @@ class Netlist(unittest.TestCase):
     def test_a_broken_limiter_is_noticed(self):
         self.broken(self.net.edited(part="R611", value="22R"), rules.drive, "R611 of 22R")
         self.broken(self.net.edited(part="Q613", pin=3, net=self.net.net("Q612", 3)), rules.drive, "Q613 off its gate")
+        self.broken(self.net.edited(without="R608"), rules.drive, "R608 missing")
         self.broken(self.net.edited(without="Q622"), rules.drive, "Q622 missing")
         self.broken(self.net.edited(part="K602", pin=6, net="DRIVE_RETURN"), rules.drive, "K602 before its limiter")
 
