@@ -16,6 +16,7 @@ mod keeper;
 pub mod lamps;
 pub mod link;
 pub mod nor;
+pub mod self_test;
 pub mod sequence;
 pub mod stimulator;
 pub mod tester;

@@ -9,11 +9,13 @@ use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_storage_async::nor_flash::MultiwriteNorFlash;
 use slotwise_core::calibration::{self, Calibration};
 use slotwise_core::evidence::Evidence;
+use slotwise_core::judge::failed_self_test;
 use slotwise_core::lamps::{LAMPS, Panel};
-use slotwise_core::limits::Limits;
+use slotwise_core::limits::{Limits, SelfTestLimits};
 use slotwise_core::link::{Answer, Hello, Look, PROTOCOL, Phase, Status};
 use slotwise_core::record::{Body, BootCause, MAX_BYTES, RecordNumber, SCHEMA, TesterId, Version};
 use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
+use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::stimulus::{Applied, Order};
 use slotwise_core::units::{Millis, UnixSeconds};
@@ -25,6 +27,7 @@ use crate::calibration_store::CalibrationStore;
 use crate::keeper::Keeper;
 use crate::lamps::LampDriver;
 use crate::link::{LinkServer, Records};
+use crate::self_test::{Flow, Hardware, Running, Stage};
 use crate::sequence::{Event, Sequence};
 
 /// Without a frame for this long the converter is silent: every frame that was due counts as
@@ -81,6 +84,10 @@ where
     last_frame: Option<Millis>,
     frames_at_last_poll: u64,
     now: Millis,
+    /// The test of itself that failed: nothing is answered any more.
+    failure: Option<SelfTestFailure>,
+    running: Running,
+    flow: Flow,
 }
 
 impl<F, S, L, H, B> Tester<F, S, L, H, B>
@@ -120,15 +127,61 @@ where
             last_frame: None,
             frames_at_last_poll: 0,
             now: Millis::default(),
+            failure: None,
+            running: Running::new(SelfTestLimits::DEFAULT),
+            flow: Flow::new(),
         }
     }
 
     /// Takes what the converter delivered, and what the tester's own outputs did while it was
     /// converted. Call it for every frame, in order.
     pub fn frame(&mut self, delivered: Result<Frame, FrameFault>, applied: Applied) {
+        self.flow.mark(Stage::Frames);
+        if self.failure.is_some() {
+            return;
+        }
         if let Some(event) = self.sequence.frame(delivered, applied) {
             self.on_event(event);
         }
+    }
+
+    /// Runs the tests of itself that go on while it runs. Call it after every [`Tester::poll`].
+    pub fn test_itself(&mut self, hardware: &mut impl Hardware) {
+        if self.failure.is_some() {
+            return;
+        }
+        let idle = !self.sequence.is_testing();
+        if let Err(failure) = self.running.poll(self.now, idle, hardware) {
+            self.fail(failure);
+        }
+    }
+
+    /// A test of the tester by itself has failed: outputs open, no answer from now on. The first
+    /// failure counts.
+    #[cold]
+    pub fn fail(&mut self, failure: SelfTestFailure) {
+        if self.failure.is_some() {
+            return;
+        }
+        self.failure = Some(failure);
+        let verdict = failed_self_test();
+        let evidence = Evidence::empty();
+        self.lamps.show(Panel::for_verdict(&verdict, &evidence));
+        self.shown = Some(verdict);
+        self.seen = None;
+        self.windows = self.windows.wrapping_add(1);
+        self.keep(self.now, Body::SelfTest(failure));
+    }
+
+    /// The test of itself that the tester failed.
+    #[must_use]
+    pub const fn failure(&self) -> Option<SelfTestFailure> {
+        self.failure
+    }
+
+    /// The stages that have run: a board marks its own and feeds its watchdog when all have.
+    pub const fn flow(&mut self) -> &mut Flow {
+        &mut self.flow
     }
 
     /// Does everything but measuring. Call it at least every 10 ms.
@@ -137,8 +190,10 @@ where
         self.watch_for_silence(now);
         self.write_pending();
         self.serve_button(now);
+        self.flow.mark(Stage::Poll);
         // A lamp pin of a microcontroller cannot fail; on an expander the next poll tries again.
         let _ = self.lamps.poll(now);
+        self.flow.mark(Stage::Lamps);
         let mut view = View {
             keeper: &mut self.keeper,
             sequence: &mut self.sequence,
@@ -147,20 +202,27 @@ where
             seen: self.seen.as_ref(),
             windows: self.windows,
             now,
+            failed: self.failure.is_some(),
         };
         self.link.poll(&mut self.serial, &mut view);
+        self.flow.mark(Stage::Link);
     }
 
     /// What the outputs are to do from now on. A board hands it to its stimulator after every
     /// [`Tester::poll`].
     #[must_use]
     pub const fn order(&self) -> Order {
-        self.sequence.order()
+        match self.failure {
+            None => self.sequence.order(),
+            Some(_) => Order::Rest,
+        }
     }
 
     /// Begins a test now, with this said of the clip.
     pub fn start_test(&mut self, clip: ClipTarget) {
-        self.sequence.start(clip);
+        if self.failure.is_none() {
+            self.sequence.start(clip);
+        }
     }
 
     /// What the lamps say.
@@ -178,7 +240,7 @@ where
     /// Whether a test is running or a record waits to be written.
     #[must_use]
     pub fn is_busy(&self) -> bool {
-        self.sequence.is_testing() || self.pending.is_some()
+        self.failure.is_none() && self.sequence.is_testing() || self.pending.is_some()
     }
 
     /// The serial link, for a board that must move its bytes.
@@ -225,6 +287,9 @@ where
     }
 
     fn watch_for_silence(&mut self, now: Millis) {
+        if self.failure.is_some() {
+            return;
+        }
         let frames = self.sequence.frames();
         let last = match self.last_frame {
             Some(last) if frames == self.frames_at_last_poll => last,
@@ -267,8 +332,8 @@ where
                 }
                 _ => self.sequence.start(self.sequence.clip()),
             },
-            Some(ButtonEvent::Hold) => hold(&mut self.sequence),
-            None => {}
+            Some(ButtonEvent::Hold) if self.failure.is_none() => hold(&mut self.sequence),
+            Some(ButtonEvent::Hold) | None => {}
         }
     }
 }
@@ -305,6 +370,7 @@ struct View<'t, F: MultiwriteNorFlash> {
     seen: Option<&'t Evidence>,
     windows: u32,
     now: Millis,
+    failed: bool,
 }
 
 impl<F: MultiwriteNorFlash> Records for View<'_, F> {
@@ -322,7 +388,7 @@ impl<F: MultiwriteNorFlash> Records for View<'_, F> {
     fn status(&self) -> Status {
         Status {
             now: self.now,
-            testing: self.sequence.is_testing(),
+            testing: !self.failed && self.sequence.is_testing(),
             panel: self.panel,
             frames: self.sequence.frames(),
             bad_frames: self.sequence.bad_frames(),
@@ -346,8 +412,11 @@ impl<F: MultiwriteNorFlash> Records for View<'_, F> {
     }
 
     fn start_test(&mut self, clip: ClipTarget) {
-        self.sequence.start(clip);
+        if !self.failed {
+            self.sequence.start(clip);
+        }
     }
+
     fn look(&self) -> Look {
         let is_fault = |verdict: &Verdict| verdict.outcome == Outcome::TesterFault;
         let phase = if self.shown.is_some_and(is_fault) {
@@ -356,7 +425,11 @@ impl<F: MultiwriteNorFlash> Records for View<'_, F> {
             self.sequence.phase()
         };
         let look = Look {
-            watch: self.sequence.cycle(),
+            watch: if self.failed {
+                None
+            } else {
+                self.sequence.cycle()
+            },
             windows: self.windows,
             panel: self.panel,
             answer: self.shown.map(Answer::from),
@@ -369,10 +442,10 @@ impl<F: MultiwriteNorFlash> Records for View<'_, F> {
     }
 
     fn start_watch(&mut self, clip: ClipTarget) -> bool {
-        self.sequence.start_watch(clip)
+        !self.failed && self.sequence.start_watch(clip)
     }
 
     fn stop_watch(&mut self) -> bool {
-        self.sequence.stop_watch()
+        !self.failed && self.sequence.stop_watch()
     }
 }

@@ -17,6 +17,7 @@ pub mod frame;
 pub mod registers;
 
 mod error;
+mod read_back;
 
 use embedded_hal::delay::DelayNs;
 use embedded_hal::spi::{Error as _, SpiDevice};
@@ -24,6 +25,8 @@ use slotwise_core::sample::{Frame, FrameFault};
 
 pub use error::AdcError;
 use frame::{FRAME_BYTES, NULL_FRAME, Response, decode, encode};
+pub use read_back::Misread;
+use read_back::ReadBack;
 use registers::{CLOCK, GAIN1, ID_FAMILY, MODE, RESET_ACKNOWLEDGED};
 pub use registers::{Command, Mux, Register, Status};
 
@@ -57,13 +60,17 @@ pub struct Identity {
 #[derive(Debug)]
 pub struct Converter<SPI> {
     spi: SPI,
+    read_back: ReadBack,
 }
 
 impl<SPI: SpiDevice<u8>> Converter<SPI> {
     /// Takes the SPI device. Nothing is sent until [`Converter::start`].
     #[must_use]
     pub const fn new(spi: SPI) -> Self {
-        Self { spi }
+        Self {
+            spi,
+            read_back: ReadBack::Idle,
+        }
     }
 
     /// Gives the SPI device back.
@@ -79,6 +86,7 @@ impl<SPI: SpiDevice<u8>> Converter<SPI> {
     /// Any [`AdcError`], after [`TRIES`] tries of the step that failed. The part must not be
     /// read then.
     pub fn start(&mut self, delay: &mut impl DelayNs) -> Result<Identity, AdcError> {
+        self.read_back = ReadBack::Idle;
         delay.delay_us(POWER_ON_US);
         self.reset(delay)?;
         let identity = attempt(|| self.identify())?;
@@ -98,20 +106,17 @@ impl<SPI: SpiDevice<u8>> Converter<SPI> {
     /// - [`FrameFault::Restarted`]: the part lost its settings: call [`Converter::start`].
     #[inline]
     pub fn read_frame(&mut self) -> Result<Frame, FrameFault> {
+        if self.read_back.is_running() {
+            return self.step_read_back();
+        }
         let mut bytes = [0; FRAME_BYTES];
         self.spi
             .transfer(&mut bytes, &NULL_FRAME)
             .map_err(|_| FrameFault::Bus)?;
         let response = decode(&bytes).map_err(|_| FrameFault::Checksum)?;
-        let status = Status(response.word);
-        if status.has_restarted() {
-            Err(FrameFault::Restarted)
-        } else if status.command_was_damaged() {
-            // The part saw a damaged NULL. This frame is whole, but what the part made of the
-            // command is unknown; if it took it for a write, the next status word says so.
-            Err(FrameFault::Checksum)
-        } else {
-            Ok(response.frame)
+        match Status(response.word).fault() {
+            None => Ok(response.frame),
+            Some(fault) => Err(fault),
         }
     }
 

@@ -4,6 +4,7 @@
 
 use core::fmt;
 
+use slotwise_core::sample::FrameFault;
 use slotwise_core::slots::LEADS;
 
 /// High byte of a good ID register: 0x24 = this family with four channels (8.6.1).
@@ -175,6 +176,21 @@ impl Status {
     #[must_use]
     pub const fn command_was_damaged(self) -> bool {
         self.0 & 1 << 12 != 0
+    }
+
+    /// What it says of the frame that it stands in.
+    #[inline]
+    #[must_use]
+    pub const fn fault(self) -> Option<FrameFault> {
+        if self.has_restarted() {
+            Some(FrameFault::Restarted)
+        } else if self.command_was_damaged() {
+            // The part saw a damaged command. This frame is whole, but what the part made of
+            // the command is unknown; if it took it for a write, the next status word says so.
+            Some(FrameFault::Checksum)
+        } else {
+            None
+        }
     }
 
     /// Every channel has a conversion that was not read yet (bits 3:0).

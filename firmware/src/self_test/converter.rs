@@ -1,0 +1,128 @@
+//! The converter's channels, with its input switch on known voltages: shorted, and plus and
+//! minus its own test voltage (SBAS890D 8.3.9).
+//!
+//! A mean of sixteen conversions: the noise is 5.35 uV RMS (Table 7-1), nothing against the
+//! limits. Takes about 20 ms, before sampling begins; the switch is back on the pins afterwards,
+//! read back, whatever came of it.
+
+use embedded_hal::delay::DelayNs;
+use embedded_hal::spi::SpiDevice;
+use slotwise_core::limits::SelfTestLimits;
+use slotwise_core::sample::FRAMES_PER_SECOND;
+use slotwise_core::self_test::SelfTestFailure;
+use slotwise_core::slots::{LEADS, Lead};
+
+use crate::adc::{AdcError, Converter, Mux, TRIES};
+
+/// Conversions of a mean; damaged ones that are accepted beside them. Sixteen codes of 24 bits
+/// make a sum of 28.
+const CONVERSIONS: u16 = 16;
+const DAMAGED_MOST: u16 = 4;
+
+const PERIOD_US: u32 = 1_000_000 / FRAMES_PER_SECOND;
+
+/// Codes from zero to the end of the range: 24 bits with a sign (8.3.11).
+const FULL_SCALE_CODES: f32 = 8_388_608.0;
+/// ... at gain 1, volts at the pins (8.3.4).
+const FULL_SCALE_VOLTS: f32 = 1.2;
+
+/// Steps the converter's inputs through their known voltages.
+///
+/// # Errors
+/// The first test that failed. Channels go from the narrow slot's to the clip's.
+pub fn check<SPI: SpiDevice<u8>>(
+    converter: &mut Converter<SPI>,
+    delay: &mut impl DelayNs,
+    limits: &SelfTestLimits,
+) -> Result<(), SelfTestFailure> {
+    let outcome = known_voltages(converter, delay, limits);
+    let back = converter
+        .select_input(Mux::Input, delay)
+        .map_err(|error| of_driver(&error));
+    outcome.and(back)
+}
+
+/// What an error of the driver says as a failed test.
+#[must_use]
+pub const fn of_driver(error: &AdcError) -> SelfTestFailure {
+    match error {
+        AdcError::NotWritten {
+            register,
+            wrote,
+            read,
+        } => SelfTestFailure::Register {
+            register: register.address(),
+            found: *read,
+            expected: *wrote,
+        },
+        AdcError::Bus { .. }
+        | AdcError::Checksum { .. }
+        | AdcError::NotReset { .. }
+        | AdcError::WrongPart { .. }
+        | AdcError::NotRunning(_) => SelfTestFailure::NoConversions { bad: TRIES as u16 },
+    }
+}
+
+fn known_voltages<SPI: SpiDevice<u8>>(
+    converter: &mut Converter<SPI>,
+    delay: &mut impl DelayNs,
+    limits: &SelfTestLimits,
+) -> Result<(), SelfTestFailure> {
+    let most = (limits.offset_most.get() / FULL_SCALE_VOLTS * FULL_SCALE_CODES) as i32;
+    let test = limits.test_share.get() * FULL_SCALE_CODES;
+    let low = (test * (1.0 - limits.test_apart.get())) as i32;
+    let high = (test * (1.0 + limits.test_apart.get())) as i32;
+    for (input, least, most) in [
+        (Mux::Shorted, -most, most),
+        (Mux::PlusTest, low, high),
+        (Mux::MinusTest, -high, -low),
+    ] {
+        let means = means(converter, input, delay)?;
+        for (lead, code) in Lead::ALL.into_iter().zip(means) {
+            if least <= code && code <= most {
+                continue;
+            }
+            return Err(match input {
+                Mux::Shorted => SelfTestFailure::ShortedInput { lead, code, most },
+                Mux::Input | Mux::PlusTest | Mux::MinusTest => SelfTestFailure::TestVoltage {
+                    lead,
+                    code,
+                    least,
+                    most,
+                },
+            });
+        }
+    }
+    Ok(())
+}
+
+/// Mean codes of the four channels with their inputs on `input`.
+fn means<SPI: SpiDevice<u8>>(
+    converter: &mut Converter<SPI>,
+    input: Mux,
+    delay: &mut impl DelayNs,
+) -> Result<[i32; LEADS], SelfTestFailure> {
+    converter
+        .select_input(input, delay)
+        .map_err(|error| of_driver(&error))?;
+    let mut sums = [0; LEADS];
+    let (mut good, mut bad) = (0, 0);
+    while good < CONVERSIONS {
+        delay.delay_us(PERIOD_US);
+        match converter.read_frame() {
+            Ok(frame) => {
+                good += 1;
+                for (sum, lead) in sums.iter_mut().zip(Lead::ALL) {
+                    *sum += frame.code(lead).get();
+                }
+            }
+            Err(_) => {
+                bad += 1;
+                if bad > DAMAGED_MOST {
+                    return Err(SelfTestFailure::NoConversions { bad });
+                }
+            }
+        }
+    }
+    Ok(sums.map(|sum| sum / i32::from(CONVERSIONS)))
+}
