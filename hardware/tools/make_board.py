@@ -207,9 +207,9 @@ def build(folder):
     outline(board)
     place(board, net, nets, listed)
     still_open = route(board, kinds, nets)
-    words(board, "MAINS", 70, 107.5, 1.5)
-    words(board, "8 mm: nothing here", BARRIER, 107.5, 0.8)
-    words(board, "MAY BE TOUCHED", 97, 107.5, 1.2)
+    words(board, "MAINS", 66, 108.6, 1.5)
+    words(board, "8 mm: nothing here", BARRIER, 108.6, 0.8)
+    words(board, "MAY BE TOUCHED", 98, 108.6, 1.2)
     words(board, "Slotwise rev A  CERN-OHL-P-2.0  not certified", 30, 107.5, 1.0)
     pcbnew.SaveBoard(str(folder / "slotwise.kicad_pcb"), board)
     return still_open
