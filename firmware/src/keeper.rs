@@ -82,6 +82,7 @@ impl<F: MultiwriteNorFlash> Keeper<F> {
                 .map_err(|()| failed)?
                 .map_or_else(Digest::default, digest),
         };
+        let clock = self.clock(at);
         let journal = self.journal.as_mut().ok_or(failed)?;
         let number = journal.next_number().map_err(|_| failed)?;
         let record = Record {
@@ -91,10 +92,7 @@ impl<F: MultiwriteNorFlash> Keeper<F> {
             firmware: self.identity.firmware,
             boot: self.boot,
             at,
-            clock: self
-                .identity
-                .clock
-                .map(|start| UnixSeconds::new(start.get().saturating_add(at.get() / 1000))),
+            clock,
             body,
         };
         let bytes = record::encode(&record, &mut buffer).map_err(|_| failed)?;
@@ -106,6 +104,20 @@ impl<F: MultiwriteNorFlash> Keeper<F> {
             Err(JournalError::Full { .. }) => Err(JournalState::Full),
             Err(_) => Err(failed),
         }
+    }
+
+    /// Wall clock `at` so long after the start, if it is known.
+    pub(crate) fn clock(&self, at: Millis) -> Option<UnixSeconds> {
+        let start = self.identity.clock?;
+        Some(UnixSeconds::new(
+            start.get().saturating_add(at.get() / 1000),
+        ))
+    }
+
+    /// `at` so long after the start it is `clock`.
+    pub(crate) fn set_clock(&mut self, clock: UnixSeconds, at: Millis) {
+        let start = clock.get().saturating_sub(at.get() / 1000);
+        self.identity.clock = Some(UnixSeconds::new(start));
     }
 
     pub(crate) fn kept(&self) -> Option<(RecordNumber, RecordNumber)> {

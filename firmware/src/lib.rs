@@ -10,6 +10,7 @@
 pub mod adc;
 pub mod board;
 pub mod button;
+mod calibrating;
 pub mod calibration_store;
 pub mod journal;
 mod keeper;

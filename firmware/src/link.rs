@@ -7,7 +7,7 @@
 
 use slotwise_core::link::{
     FrameReader, Hello, Look, MAX_FRAME, PROTOCOL, Refusal, Reply, ReplyEnvelope, Request,
-    RequestEnvelope, Status, decode, encode,
+    RequestEnvelope, Status, WorkshopReply, WorkshopRequest, decode, encode,
 };
 use slotwise_core::record::{MAX_BYTES, RecordNumber};
 use slotwise_core::slots::ClipTarget;
@@ -46,6 +46,8 @@ pub trait Records {
     fn start_watch(&mut self, clip: ClipTarget) -> bool;
     /// End the load-cycle watch; false if none is running.
     fn stop_watch(&mut self) -> bool;
+    /// Calibration and clock.
+    fn workshop(&mut self, request: &WorkshopRequest) -> WorkshopReply;
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -183,6 +185,10 @@ impl LinkServer {
             Request::StopWatch => {
                 let ended = records.stop_watch();
                 self.reply(sequence, done_or_busy(ended));
+            }
+            Request::Workshop(request) => {
+                let reply = records.workshop(&request);
+                self.reply(sequence, Reply::Workshop(reply));
             }
         }
     }

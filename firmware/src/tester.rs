@@ -7,12 +7,13 @@
 
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_storage_async::nor_flash::MultiwriteNorFlash;
-use slotwise_core::calibration::{self, Calibration};
 use slotwise_core::evidence::Evidence;
 use slotwise_core::judge::failed_self_test;
 use slotwise_core::lamps::{LAMPS, Panel};
 use slotwise_core::limits::{Limits, SelfTestLimits};
-use slotwise_core::link::{Answer, Hello, Look, PROTOCOL, Phase, Status};
+use slotwise_core::link::{
+    Answer, Hello, Look, PROTOCOL, Phase, Status, WorkshopRefusal, WorkshopReply, WorkshopRequest,
+};
 use slotwise_core::record::{Body, BootCause, MAX_BYTES, RecordNumber, SCHEMA, TesterId, Version};
 use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
 use slotwise_core::self_test::SelfTestFailure;
@@ -23,6 +24,7 @@ use slotwise_core::verdict::{Outcome, Verdict};
 
 use crate::board::SerialLink;
 use crate::button::{Button, ButtonEvent};
+use crate::calibrating::{Then, Workshop, load};
 use crate::calibration_store::CalibrationStore;
 use crate::keeper::Keeper;
 use crate::lamps::LampDriver;
@@ -75,6 +77,9 @@ where
     link: LinkServer,
     sequence: Sequence,
     keeper: Keeper<F>,
+    workshop: Workshop,
+    /// Whether a calibration is in force.
+    calibrated: bool,
     /// A body that waits to be written, and its time.
     pending: Option<(Millis, Body)>,
     shown: Option<Verdict>,
@@ -110,7 +115,11 @@ where
             heartbeat,
             button,
         } = parts;
-        let calibration = flash.as_mut().and_then(load_calibration);
+        let stored = flash
+            .as_mut()
+            .and_then(|flash| load(&mut CalibrationStore::new(flash)));
+        let workshop = Workshop::new(stored);
+        let calibration = workshop.in_force(identity.clock);
         let keeper = Keeper::open(flash, identity);
         Self {
             serial,
@@ -120,6 +129,8 @@ where
             link: LinkServer::new(),
             sequence: Sequence::new(calibration, Limits::DEFAULT),
             keeper,
+            workshop,
+            calibrated: calibration.is_some(),
             pending: Some((Millis::default(), Body::Boot(identity.cause))),
             shown: None,
             seen: None,
@@ -140,7 +151,13 @@ where
         if self.failure.is_some() {
             return;
         }
-        if let Some(event) = self.sequence.frame(delivered, applied) {
+        if self.workshop.is_measuring() {
+            self.sequence.pass(match &delivered {
+                Err(FrameFault::Lost(count)) => *count,
+                _ => 1,
+            });
+            self.workshop.frame(delivered, applied);
+        } else if let Some(event) = self.sequence.frame(delivered, applied) {
             self.on_event(event);
         }
     }
@@ -189,6 +206,7 @@ where
         self.now = now;
         self.watch_for_silence(now);
         self.write_pending();
+        self.look_after(now);
         self.serve_button(now);
         self.flow.mark(Stage::Poll);
         // A lamp pin of a microcontroller cannot fail; on an expander the next poll tries again.
@@ -197,6 +215,9 @@ where
         let mut view = View {
             keeper: &mut self.keeper,
             sequence: &mut self.sequence,
+            workshop: &mut self.workshop,
+            went_dark: false,
+            look_again: false,
             panel: *self.lamps.panel(),
             shown: self.shown.as_ref(),
             seen: self.seen.as_ref(),
@@ -205,17 +226,59 @@ where
             failed: self.failure.is_some(),
         };
         self.link.poll(&mut self.serial, &mut view);
+        let (went_dark, look_again) = (view.went_dark, view.look_again);
+        if went_dark {
+            self.go_dark();
+        }
+        if look_again {
+            self.take_calibration();
+        }
         self.flow.mark(Stage::Link);
+    }
+
+    /// Age of the calibration, and raw readings that nobody asks for any more.
+    fn look_after(&mut self, now: Millis) {
+        if self.failure.is_some() {
+            return;
+        }
+        if self.workshop.has_ended(self.serial.is_open(), now) {
+            self.sequence.start(self.sequence.clip());
+        }
+        let clock = self.keeper.clock(self.sequence.at());
+        if self.workshop.in_force(clock).is_some() != self.calibrated {
+            self.take_calibration();
+        }
+    }
+
+    /// Tests under the calibration that is in force now, if there is one.
+    fn take_calibration(&mut self) {
+        let clock = self.keeper.clock(self.sequence.at());
+        let calibration = self.workshop.in_force(clock);
+        self.calibrated = calibration.is_some();
+        self.go_dark();
+        self.sequence.set_calibration(calibration);
+    }
+
+    /// No answer stands any more.
+    fn go_dark(&mut self) {
+        if self.failure.is_some() {
+            return;
+        }
+        self.lamps.show(Panel::DARK);
+        self.shown = None;
+        self.seen = None;
+        self.windows = self.windows.wrapping_add(1);
     }
 
     /// What the outputs are to do from now on. A board hands it to its stimulator after every
     /// [`Tester::poll`].
     #[must_use]
-    pub const fn order(&self) -> Order {
-        match self.failure {
-            None => self.sequence.order(),
-            Some(_) => Order::Rest,
+    pub fn order(&self) -> Order {
+        if self.failure.is_some() {
+            return Order::Rest;
         }
+        let order = self.workshop.order();
+        order.unwrap_or_else(|| self.sequence.order())
     }
 
     /// Begins a test now, with this said of the clip.
@@ -266,12 +329,7 @@ where
             }
             Event::Page { at, page } => self.keep(at, Body::WatchPage(page)),
             Event::Step { at, step } => self.keep(at, Body::WatchStep(step)),
-            Event::Unplugged => {
-                self.lamps.show(Panel::DARK);
-                self.shown = None;
-                self.seen = None;
-                self.windows = self.windows.wrapping_add(1);
-            }
+            Event::Unplugged => self.go_dark(),
         }
     }
 
@@ -303,7 +361,9 @@ where
         if silent >= SILENCE_MS {
             let due = silent * u64::from(FRAMES_PER_SECOND) / 1000;
             let due = u32::try_from(due).unwrap_or(u32::MAX);
-            if let Some(event) = self.sequence.lost(due) {
+            if self.workshop.is_measuring() {
+                self.sequence.pass(due);
+            } else if let Some(event) = self.sequence.lost(due) {
                 self.on_event(event);
             }
             self.frames_at_last_poll = self.sequence.frames();
@@ -321,7 +381,11 @@ where
 
     fn serve_button(&mut self, now: Millis) {
         let is_down = self.button_pin.is_low().unwrap_or(false);
-        match self.button.poll(is_down, now) {
+        let event = self.button.poll(is_down, now);
+        if self.workshop.is_measuring() {
+            return;
+        }
+        match event {
             Some(ButtonEvent::Press) => match self.shown.as_ref() {
                 // With an answer: tell its number. Without one: test.
                 Some(verdict) if verdict.outcome != Outcome::Proven => {
@@ -353,18 +417,15 @@ fn hold(sequence: &mut Sequence) {
     }
 }
 
-/// The newest whole copy, if it is a calibration that a working tester can have.
-fn load_calibration<F: MultiwriteNorFlash>(flash: &mut F) -> Option<Calibration> {
-    let mut buffer = [0; calibration::MAX_BYTES];
-    let stored = CalibrationStore::new(flash).read(&mut buffer).ok()?;
-    let content = buffer.get(..stored.length?)?;
-    Calibration::decode(content).ok()
-}
-
 /// What the link server may see and do.
 struct View<'t, F: MultiwriteNorFlash> {
     keeper: &'t mut Keeper<F>,
     sequence: &'t mut Sequence,
+    workshop: &'t mut Workshop,
+    /// A raw reading was begun: no answer stands any more.
+    went_dark: bool,
+    /// Another calibration may be in force.
+    look_again: bool,
     panel: Panel,
     shown: Option<&'t Verdict>,
     seen: Option<&'t Evidence>,
@@ -421,6 +482,8 @@ impl<F: MultiwriteNorFlash> Records for View<'_, F> {
         let is_fault = |verdict: &Verdict| verdict.outcome == Outcome::TesterFault;
         let phase = if self.shown.is_some_and(is_fault) {
             Phase::TesterFault
+        } else if self.workshop.is_measuring() {
+            Phase::Waiting
         } else {
             self.sequence.phase()
         };
@@ -447,5 +510,22 @@ impl<F: MultiwriteNorFlash> Records for View<'_, F> {
 
     fn stop_watch(&mut self) -> bool {
         !self.failed && self.sequence.stop_watch()
+    }
+
+    fn workshop(&mut self, request: &WorkshopRequest) -> WorkshopReply {
+        if self.failed && matches!(request, WorkshopRequest::Measure(_)) {
+            return WorkshopReply::Refused(WorkshopRefusal::SelfTest);
+        }
+        let clock = self.keeper.clock(self.sequence.at());
+        let journal = self.keeper.journal.as_mut();
+        let (reply, then) = self.workshop.answer(request, journal, clock, self.now);
+        match then {
+            Then::SetClock(clock) => self.keeper.set_clock(clock, self.sequence.at()),
+            Then::TestAgain => self.sequence.start(self.sequence.clip()),
+            Then::StopTesting => self.went_dark = true,
+            Then::LookAgain => self.look_again = true,
+            Then::Nothing => {}
+        }
+        reply
     }
 }

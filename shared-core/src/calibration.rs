@@ -3,6 +3,11 @@
 //! Model: `volts = (code - offset) * volts_per_code / response(f)`. A tester without a valid
 //! calibration measures nothing: there is no default that a verdict could rest on.
 
+pub mod fit;
+pub mod raw;
+pub mod step;
+pub mod validity;
+
 use core::fmt;
 
 use crc::{CRC_32_ISO_HDLC, Crc};
@@ -173,6 +178,11 @@ impl Calibration {
         calibration.check()?;
         Ok(calibration)
     }
+}
+
+/// Whether a check fails. A comparison with a NaN is false, so it fails.
+const fn fails(holds: bool) -> bool {
+    !holds
 }
 
 #[cfg(test)]

@@ -52,6 +52,7 @@ fn replies(bytes: &[u8]) -> Vec<(u16, &'static str)> {
                 Reply::Done => "done",
                 Reply::Refused(_) => "refused",
                 Reply::Look(_) => "look",
+                Reply::Workshop(_) => "workshop",
             };
             found.push((reply.sequence, kind));
         }

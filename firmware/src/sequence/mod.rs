@@ -246,6 +246,17 @@ impl Sequence {
         self.waited = 0;
     }
 
+    /// Another calibration is in force, or none any more: begins a test under it.
+    pub fn set_calibration(&mut self, calibration: Option<Calibration>) {
+        self.calibration = calibration;
+        self.start(self.clip);
+    }
+
+    /// `count` frames go by without being looked at: only the time is counted.
+    pub const fn pass(&mut self, count: u32) {
+        self.frames = self.frames.saturating_add(count as u64);
+    }
+
     /// Takes what the converter delivered, and what the outputs did meanwhile.
     pub fn frame(
         &mut self,

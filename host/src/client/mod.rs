@@ -352,7 +352,11 @@ impl Client {
                 Reply::Record { number, .. } => Heard::Record { number, frame },
                 Reply::PullEnd { next } => Heard::PullEnd { next, frame },
                 Reply::Refused(reason) => Heard::Refused(reason),
-                Reply::Hello(_) | Reply::Status(_) | Reply::Done | Reply::Look(_) => Heard::Other,
+                Reply::Hello(_)
+                | Reply::Status(_)
+                | Reply::Done
+                | Reply::Look(_)
+                | Reply::Workshop(_) => Heard::Other,
             });
         }
     }

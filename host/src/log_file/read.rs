@@ -280,7 +280,11 @@ impl Taken {
             Reply::Hello(hello) => Some(Self::Hello(*hello)),
             Reply::Record { number, bytes } => Some(Self::Record(*number, bytes.to_vec())),
             Reply::PullEnd { next } => Some(Self::End(*next)),
-            Reply::Status(_) | Reply::Done | Reply::Refused(_) | Reply::Look(_) => None,
+            Reply::Status(_)
+            | Reply::Done
+            | Reply::Refused(_)
+            | Reply::Look(_)
+            | Reply::Workshop(_) => None,
         }
     }
 }

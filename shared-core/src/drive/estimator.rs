@@ -23,13 +23,14 @@ use super::robust::{Common, common, median};
 use super::tone::tone_is_high;
 use super::{DriveCalibration, TONE};
 use crate::calibration::Calibration;
+use crate::calibration::raw::{NOMINAL, RawDrive, Share};
 use crate::evidence::{Measured, Missing};
 use crate::front_end::response;
 use crate::limits::Limits;
 use crate::sample::{FRAMES_PER_SECOND, Frame};
 use crate::slots::Lead;
 use crate::stimulus::{DrivePath, Interlock};
-use crate::units::Ohms;
+use crate::units::{Ohms, Ratio};
 
 /// Frames after closing that are not used: relays close within 2 ms, the converter settles in
 /// three frames.
@@ -198,6 +199,35 @@ impl Estimator {
         }
     }
 
+    /// What each lead of the path took of the nominal level, at nominal gains and lag: what a
+    /// calibration of the drive is worked out from.
+    ///
+    /// # Errors
+    /// [`Missing::Unsteady`] where there are too few windows, or the tone did not run.
+    pub fn raw(&self) -> Result<RawDrive, Missing> {
+        const MOST: usize = MOST_WINDOWS as usize;
+        let count = usize::from(self.windows);
+        let kept = self.kept.get(..count).unwrap_or(&[]);
+        let scale = Scale::new(self.path, &NOMINAL);
+        let mut values = [Complex::new(0.0, 0.0); MOST];
+        let mut room = [0.0; MOST];
+        let mut of = |weights: [f64; 2]| {
+            let values = values.get_mut(..count).ok_or(Missing::Unsteady)?;
+            for (value, window) in values.iter_mut().zip(kept) {
+                *value = scale.weighted(window, weights).ok_or(Missing::Unsteady)?;
+            }
+            common(values, &mut room).ok_or(Missing::Unsteady)
+        };
+        let difference = of([1.0, -1.0])?;
+        let leads = [of([1.0, 0.0])?, of([0.0, 1.0])?];
+        Ok(RawDrive {
+            path: self.path,
+            leads: leads.map(|lead| Share::of(lead.value)),
+            u: Ratio::from_f64(difference.u_real),
+            windows: self.windows,
+        })
+    }
+
     /// Why there is no reading after an interlock opened the drive. An open path takes the
     /// drive's whole level, which is itself above what the interlock allows: it opens within the
     /// first frames, in step with the tone and at its level.
@@ -318,14 +348,20 @@ impl Scale {
 
     /// `q` of a window; `None` if the tone did not run.
     fn share(&self, window: &Kept) -> Option<Complex<f64>> {
+        self.weighted(window, [1.0, -1.0])
+    }
+
+    /// The weighted sum of the leads of a window as a share of the level.
+    fn weighted(&self, window: &Kept, weights: [f64; 2]) -> Option<Complex<f64>> {
         let complex = |[i, q]: [f32; 2]| Complex::new(f64::from(i), f64::from(q));
         let tone = complex(window.tone);
         if libm::hypot(tone.re, tone.im) < TONE_LEAST * TONE_SIZE {
             return None;
         }
         let [first, second] = window.leads.map(complex);
-        let difference = first * self.per_code[0] - second * self.per_code[1];
-        Some(difference * UNITS / tone * self.undo)
+        let sum =
+            first * (self.per_code[0] * weights[0]) + second * (self.per_code[1] * weights[1]);
+        Some(sum * UNITS / tone * self.undo)
     }
 }
 

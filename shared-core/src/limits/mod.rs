@@ -6,6 +6,7 @@
 //! the crate's README.
 
 mod bands;
+mod calibration;
 mod drive;
 mod probe;
 mod self_test;
@@ -13,6 +14,7 @@ mod watch;
 
 use crate::units::{Hertz, Ohms, Ratio, Volts};
 pub use bands::{BandSet, SupplyBand};
+pub use calibration::CalibrationLimits;
 pub use drive::DriveLimits;
 pub use probe::ProbeLimits;
 pub use self_test::SelfTestLimits;

@@ -7,13 +7,14 @@
 use serde::{Deserialize, Serialize};
 
 use super::look::Look;
+use super::workshop::{WorkshopReply, WorkshopRequest};
 use crate::lamps::Panel;
 use crate::record::{RecordNumber, TesterId, Version};
 use crate::slots::ClipTarget;
 use crate::units::Millis;
 
 /// A request with its sequence number.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct RequestEnvelope {
     /// Chosen by the host; repeated in every reply.
     pub sequence: u16,
@@ -22,7 +23,7 @@ pub struct RequestEnvelope {
 }
 
 /// What the host asks.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Request {
     /// Who are you, and what do you speak? Always the first request.
     Hello {
@@ -54,6 +55,8 @@ pub enum Request {
     },
     /// End the load-cycle watch that is running.
     StopWatch,
+    /// Something about calibration or clock.
+    Workshop(WorkshopRequest),
 }
 
 /// A reply with the sequence number of its request.
@@ -91,6 +94,8 @@ pub enum Reply<'a> {
     Refused(Refusal),
     /// Answer to `Look`.
     Look(Look),
+    /// Answer to `Workshop`.
+    Workshop(WorkshopReply),
 }
 
 /// Who the tester is.

@@ -8,12 +8,14 @@
 pub mod framing;
 pub mod look;
 pub mod message;
+pub mod workshop;
 
 pub use framing::{FrameError, FrameReader, decode, encode};
 pub use look::{Answer, Look, MAX_LOOK, Phase, SlotLook, WatchState};
 pub use message::{
     Hello, JournalState, Refusal, Reply, ReplyEnvelope, Request, RequestEnvelope, Status,
 };
+pub use workshop::{About, WorkshopRefusal, WorkshopReply, WorkshopRequest};
 
 /// Version of the link protocol. Either side refuses another major protocol by name.
 pub const PROTOCOL: u16 = 1;

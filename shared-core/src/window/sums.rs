@@ -216,6 +216,12 @@ impl WindowSums {
         }))
     }
 
+    /// Mean value of a lead in codes, offset included.
+    pub(crate) fn mean_codes(&self, channel: usize) -> f64 {
+        // A mean's terms are x w / 2^12 with w in Q15: eighths of a weighted code.
+        self.mean.get(channel).copied().unwrap_or(0) as f64 / (8.0 * WEIGHTS)
+    }
+
     /// Mean value, true RMS and residual of the voltage between two leads, from the Gram
     /// matrix. `fundamental` is the pair's phasor as [`WindowSums::phasors`] gave it for
     /// `frequency`.
@@ -230,8 +236,7 @@ impl WindowSums {
         let (a, b) = (pair.0.channel(), pair.1.channel());
         let gain = |lead: usize| calibration.channels[lead].volts_per_code();
         let offset = |lead: usize| f64::from(calibration.channels[lead].offset);
-        // A mean's terms are x w / 2^12 with w in Q15: eighths of a weighted code.
-        let mean = |lead: usize| self.mean[lead] as f64 / (8.0 * WEIGHTS);
+        let mean = |lead: usize| self.mean_codes(lead);
         let mean_volts = gain(a) * (mean(a) - offset(a)) - gain(b) * (mean(b) - offset(b));
 
         // Both factors of a Gram term were divided by 2^8.

@@ -1,0 +1,238 @@
+//! Looking after the tester: raw readings for a calibration, its storing in two steps, its age,
+//! and the clock.
+//!
+//! While raw readings are taken the tester does not test: its lamps are dark and it holds no
+//! answer. It tests again when the host says so, when the port closes, or when nothing was asked
+//! for [`IDLE_MS`]. The calibration in force is the one that is stored, as long as it holds.
+
+mod measuring;
+
+use crc::{CRC_32_ISO_HDLC, Crc};
+use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use slotwise_core::calibration::validity::Validity;
+use slotwise_core::calibration::{self, Calibration};
+use slotwise_core::link::{About, WorkshopRefusal, WorkshopReply, WorkshopRequest};
+use slotwise_core::sample::{Frame, FrameFault};
+use slotwise_core::stimulus::{Applied, Order};
+use slotwise_core::units::{Millis, UnixSeconds};
+
+use crate::calibration_store::CalibrationStore;
+use crate::journal::Journal;
+use measuring::Measuring;
+
+/// So long without a question, and the tester tests again: a person who changes leads at the
+/// bench takes minutes, not a quarter of an hour.
+const IDLE_MS: u64 = 15 * 60 * 1000;
+
+static CHECK: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
+
+/// A calibration that was offered, or stored a moment ago.
+#[derive(Clone, Copy, Debug)]
+struct Offer {
+    token: u32,
+    calibration: Calibration,
+    is_stored: bool,
+}
+
+/// What the tester has to do besides answering.
+#[derive(Debug)]
+pub(crate) struct Workshop {
+    stored: Option<Calibration>,
+    offer: Option<Offer>,
+    measuring: Option<Measuring>,
+    asked: Millis,
+    /// Changes what is offered into another token every time.
+    offers: u32,
+}
+
+/// What the answer to a request means for the rest of the tester.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Then {
+    /// Nothing.
+    Nothing,
+    /// It stops testing.
+    StopTesting,
+    /// It tests again.
+    TestAgain,
+    /// Another calibration may be in force.
+    LookAgain,
+    /// The clock stands at this time now.
+    SetClock(UnixSeconds),
+}
+
+impl Workshop {
+    pub(crate) const fn new(stored: Option<Calibration>) -> Self {
+        Self {
+            stored,
+            offer: None,
+            measuring: None,
+            asked: Millis::new(0),
+            offers: 0,
+        }
+    }
+
+    /// The calibration in force at `clock`.
+    pub(crate) fn in_force(&self, clock: Option<UnixSeconds>) -> Option<Calibration> {
+        self.stored
+            .filter(|stored| stored.validity(clock).may_answer())
+    }
+
+    pub(crate) const fn is_measuring(&self) -> bool {
+        self.measuring.is_some()
+    }
+
+    /// What the outputs are to do while raw readings are taken.
+    pub(crate) fn order(&self) -> Option<Order> {
+        self.measuring.as_ref().map(Measuring::order)
+    }
+
+    pub(crate) fn frame(&mut self, delivered: Result<Frame, FrameFault>, applied: Applied) {
+        if let Some(measuring) = &mut self.measuring {
+            measuring.frame(delivered, applied);
+        }
+    }
+
+    /// Whether the tester is to test again: the port closed, or nobody asks any more.
+    pub(crate) fn has_ended(&mut self, is_open: bool, now: Millis) -> bool {
+        if !is_open {
+            self.offer = None;
+        }
+        let is_over = self.is_measuring() && (!is_open || now.since(self.asked) >= IDLE_MS);
+        if is_over {
+            self.measuring = None;
+        }
+        is_over
+    }
+
+    /// Answers a request.
+    pub(crate) fn answer<F: MultiwriteNorFlash>(
+        &mut self,
+        request: &WorkshopRequest,
+        journal: Option<&mut Journal<F>>,
+        clock: Option<UnixSeconds>,
+        now: Millis,
+    ) -> (WorkshopReply, Then) {
+        self.asked = now;
+        match *request {
+            WorkshopRequest::About => {
+                let about = About {
+                    clock,
+                    calibration: self
+                        .stored
+                        .map_or(Validity::Missing, |stored| stored.validity(clock)),
+                    copies: journal.and_then(|journal| {
+                        let mut buffer = [0; calibration::MAX_BYTES];
+                        let stored = journal.calibration_store().read(&mut buffer).ok()?;
+                        Some(stored.is_sound())
+                    }),
+                };
+                (WorkshopReply::About(about), Then::Nothing)
+            }
+            WorkshopRequest::SetClock { clock } => (WorkshopReply::Done, Then::SetClock(clock)),
+            WorkshopRequest::Measure(how) => {
+                self.measuring = Some(Measuring::new(how));
+                (WorkshopReply::Measuring, Then::StopTesting)
+            }
+            WorkshopRequest::Raw => {
+                let reply = match &self.measuring {
+                    None => WorkshopReply::Refused(WorkshopRefusal::NothingMeasured),
+                    Some(measuring) => measuring
+                        .found()
+                        .map_or(WorkshopReply::Measuring, WorkshopReply::Raw),
+                };
+                (reply, Then::Nothing)
+            }
+            WorkshopRequest::EndMeasuring => {
+                let was_measuring = self.measuring.take().is_some();
+                let then = if was_measuring {
+                    Then::TestAgain
+                } else {
+                    Then::Nothing
+                };
+                (WorkshopReply::Done, then)
+            }
+            WorkshopRequest::Calibration => {
+                (WorkshopReply::Calibration(self.stored), Then::Nothing)
+            }
+            WorkshopRequest::Offer(calibration) => (self.offer(calibration, now), Then::Nothing),
+            WorkshopRequest::Store { token } => self.store(token, journal),
+        }
+    }
+
+    fn offer(&mut self, calibration: Calibration, now: Millis) -> WorkshopReply {
+        let mut buffer = [0; calibration::MAX_BYTES];
+        let encoded = calibration
+            .check()
+            .and_then(|()| calibration.encode(&mut buffer));
+        let Ok(bytes) = encoded else {
+            return WorkshopReply::Refused(WorkshopRefusal::Implausible);
+        };
+        self.offers = self.offers.wrapping_add(1);
+        let mut digest = CHECK.digest();
+        digest.update(bytes);
+        digest.update(&self.offers.to_le_bytes());
+        digest.update(&now.get().to_le_bytes());
+        let token = digest.finalize();
+        self.offer = Some(Offer {
+            token,
+            calibration,
+            is_stored: false,
+        });
+        WorkshopReply::Offered { token }
+    }
+
+    fn store<F: MultiwriteNorFlash>(
+        &mut self,
+        token: u32,
+        journal: Option<&mut Journal<F>>,
+    ) -> (WorkshopReply, Then) {
+        let refused = |why| (WorkshopReply::Refused(why), Then::Nothing);
+        let Some(offer) = self.offer.as_mut().filter(|offer| offer.token == token) else {
+            return refused(WorkshopRefusal::Token);
+        };
+        // The answer was lost on the line and the host asks again.
+        if offer.is_stored {
+            return (WorkshopReply::Done, Then::Nothing);
+        }
+        let Some(journal) = journal else {
+            return refused(WorkshopRefusal::NotStored);
+        };
+        let wanted = offer.calibration;
+        let is_kept = keep(&mut journal.calibration_store(), &wanted);
+        offer.is_stored = is_kept;
+        // A write that failed half way may have left the new one: what stands there counts.
+        let stands = load(&mut journal.calibration_store());
+        if stands.is_some() {
+            self.stored = stands;
+        }
+        if is_kept && stands == Some(wanted) {
+            (WorkshopReply::Done, Then::LookAgain)
+        } else {
+            (
+                WorkshopReply::Refused(WorkshopRefusal::NotStored),
+                Then::LookAgain,
+            )
+        }
+    }
+}
+
+fn keep<F: MultiwriteNorFlash>(
+    store: &mut CalibrationStore<'_, F>,
+    calibration: &Calibration,
+) -> bool {
+    let mut buffer = [0; calibration::MAX_BYTES];
+    let Ok(bytes) = calibration.encode(&mut buffer) else {
+        return false;
+    };
+    store.write(bytes).is_ok()
+}
+
+/// The newest whole copy, if it is a calibration that a working tester can have.
+pub(crate) fn load<F: MultiwriteNorFlash>(
+    store: &mut CalibrationStore<'_, F>,
+) -> Option<Calibration> {
+    let mut buffer = [0; calibration::MAX_BYTES];
+    let stored = store.read(&mut buffer).ok()?;
+    let content = buffer.get(..stored.length?)?;
+    Calibration::decode(content).ok()
+}
