@@ -4,7 +4,7 @@
 //! Programming ANDs into what is there, byte by byte; a program that would need a bit to go
 //! from 0 to 1 is refused. When the power fails the byte under way is left in one of several
 //! states, everything after it is untouched, and the flash does not answer until
-//! [`StrictNor::power_up`].
+//! [`StrictNor::power_up`]. A sector can be worn out: see [`Wear`].
 
 use embedded_storage_async::nor_flash::{
     ErrorType, MultiwriteNorFlash, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
@@ -46,12 +46,37 @@ impl Torn {
     }
 }
 
+/// What is wrong with a worn sector.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[allow(dead_code, reason = "not every test wears sectors out")]
+pub(crate) enum Wear {
+    /// An erase is taken and does nothing.
+    EraseIgnored,
+    /// An erase is reported as failed and does nothing.
+    EraseFails,
+    /// A program is taken and does nothing.
+    ProgramIgnored,
+    /// A program is reported as failed and does nothing.
+    ProgramFails,
+    /// Nothing of both, without a word.
+    Frozen,
+    /// One bit of this byte of the sector reads 0 for ever.
+    StuckLow(usize),
+    /// One bit of this byte of the sector reads 1 for ever.
+    StuckHigh(usize),
+}
+
+/// The bit that sticks.
+const STUCK_BIT: u8 = 1 << 3;
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum StrictError {
     OutOfBounds,
     NotAligned,
     /// The program would set a bit.
     WouldSetBits(u32),
+    /// The sector is worn out.
+    Worn,
     /// No power.
     Dark,
 }
@@ -69,7 +94,7 @@ impl NorFlashError for StrictError {
         match self {
             Self::OutOfBounds => NorFlashErrorKind::OutOfBounds,
             Self::NotAligned => NorFlashErrorKind::NotAligned,
-            Self::WouldSetBits(_) | Self::Dark => NorFlashErrorKind::Other,
+            Self::WouldSetBits(_) | Self::Worn | Self::Dark => NorFlashErrorKind::Other,
         }
     }
 }
@@ -85,6 +110,8 @@ pub(crate) struct StrictNor<const SECTOR: usize> {
     /// The power fails while this many more bytes were changed.
     cut: Option<(usize, Torn)>,
     is_dark: bool,
+    /// The sector that is worn out, how, and how many more bytes of it change before that.
+    worn: Vec<(usize, Wear, usize)>,
 }
 
 impl<const SECTOR: usize> StrictNor<SECTOR> {
@@ -96,7 +123,23 @@ impl<const SECTOR: usize> StrictNor<SECTOR> {
             erases: 0,
             cut: None,
             is_dark: false,
+            worn: Vec::new(),
         }
+    }
+
+    /// Lets a sector wear out once `after` more bytes of it were changed.
+    #[allow(dead_code, reason = "not every test wears sectors out")]
+    pub(crate) fn wear(mut self, sector: usize, wear: Wear, after: usize) -> Self {
+        self.worn.push((sector, wear, after));
+        self
+    }
+
+    /// How the sector of this byte is worn out, if it is.
+    fn wear_at(&self, place: usize) -> Option<Wear> {
+        self.worn
+            .iter()
+            .find(|(sector, _, left)| *sector == place / SECTOR && *left == 0)
+            .map(|(_, wear, _)| *wear)
     }
 
     /// Lets `after` more bytes change, then cuts the power in the next one.
@@ -118,6 +161,16 @@ impl<const SECTOR: usize> StrictNor<SECTOR> {
 
     /// Changes one byte, or fails in the middle of it.
     fn change(&mut self, place: usize, to: u8) -> Result<(), StrictError> {
+        let to = match self.wear_at(place) {
+            Some(Wear::StuckLow(at)) if place % SECTOR == at => to & !STUCK_BIT,
+            Some(Wear::StuckHigh(at)) if place % SECTOR == at => to | STUCK_BIT,
+            _ => to,
+        };
+        for (sector, _, left) in &mut self.worn {
+            if *sector == place / SECTOR {
+                *left = left.saturating_sub(1);
+            }
+        }
         let byte = &mut self.bytes[place];
         if let Some((left, torn)) = self.cut.as_mut() {
             if *left == 0 {
@@ -178,7 +231,11 @@ impl<const SECTOR: usize> NorFlash for StrictNor<SECTOR> {
         let start = self.check(from, (to - from) as usize)?;
         self.erases += (to - from) as usize / SECTOR;
         for place in start..to as usize {
-            self.change(place, 0xFF)?;
+            match self.wear_at(place) {
+                Some(Wear::EraseIgnored | Wear::Frozen) => {}
+                Some(Wear::EraseFails) => return Err(StrictError::Worn),
+                _ => self.change(place, 0xFF)?,
+            }
         }
         Ok(())
     }
@@ -186,6 +243,11 @@ impl<const SECTOR: usize> NorFlash for StrictNor<SECTOR> {
     async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), StrictError> {
         let start = self.check(offset, bytes.len())?;
         for (place, &byte) in (start..).zip(bytes) {
+            match self.wear_at(place) {
+                Some(Wear::ProgramIgnored | Wear::Frozen) => continue,
+                Some(Wear::ProgramFails) => return Err(StrictError::Worn),
+                _ => {}
+            }
             if byte & !self.bytes[place] != 0 {
                 return Err(StrictError::WouldSetBits(place as u32));
             }

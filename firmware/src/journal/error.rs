@@ -5,7 +5,7 @@ use core::fmt;
 use embedded_storage_async::nor_flash::NorFlashError;
 use sequential_storage::Error as StorageError;
 
-use super::guard::GuardError;
+use super::view::ViewError;
 
 /// Why the journal could not do what was asked. `E` is the error of the flash.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -18,7 +18,7 @@ pub enum JournalError<E> {
         /// Its size in bytes.
         capacity: usize,
     },
-    /// The region holds something that is no journal, or an erase of it was cut off.
+    /// A record that was there reads as another now.
     Damaged,
     /// No room for another record. Nothing was overwritten.
     Full {
@@ -44,6 +44,16 @@ pub enum JournalError<E> {
         /// Number that the record was to have.
         number: u32,
     },
+    /// There is no record with this number.
+    NoSuchRecord {
+        /// The number.
+        number: u32,
+    },
+    /// The host has not verified this record.
+    NotConfirmed {
+        /// Its number.
+        number: u32,
+    },
     /// The last possible number, 4294967295, is taken.
     NumbersUsedUp,
     /// The storage library contradicted itself.
@@ -59,16 +69,16 @@ impl<E: fmt::Display> fmt::Display for JournalError<E> {
                 "journal: a flash of {capacity} bytes has no room for it; fit a larger part"
             ),
             Self::Damaged => f.write_str(
-                "journal: the flash holds something that is no journal; pull what can be read, \
-                 then erase the journal",
+                "journal: a record does not read as before; pull what can be read and have the \
+                 log memory checked",
             ),
             Self::Full { last: Some(last) } => write!(
                 f,
                 "journal: full after record {last}, nothing was overwritten; pull and verify \
-                 the records, then erase the journal"
+                 the records, then free them"
             ),
             Self::Full { last: None } => f.write_str(
-                "journal: no room for a record although it holds none; erase the journal",
+                "journal: no room for a record although it holds none; have the log memory checked",
             ),
             Self::TooLong { length, most } => write!(
                 f,
@@ -85,6 +95,11 @@ impl<E: fmt::Display> fmt::Display for JournalError<E> {
                 "journal: record {number} does not read back after it was written; repeat the \
                  test, replace the flash if it happens again"
             ),
+            Self::NoSuchRecord { number } => write!(f, "journal: there is no record {number}"),
+            Self::NotConfirmed { number } => write!(
+                f,
+                "journal: record {number} is not verified; pull and verify it first"
+            ),
             Self::NumbersUsedUp => {
                 f.write_str("journal: record numbers are used up; erase the journal")
             }
@@ -99,29 +114,13 @@ impl<E: fmt::Display + fmt::Debug> core::error::Error for JournalError<E> {}
 
 impl<E: NorFlashError> JournalError<E> {
     /// What an error of the storage library means here.
-    pub(super) fn from_storage(error: StorageError<GuardError<E>>, last: Option<u32>) -> Self {
+    pub(super) fn from_storage(error: StorageError<ViewError<E>>) -> Self {
         match error {
             StorageError::Storage {
-                value: GuardError::Flash(error),
+                value: ViewError::Flash(error),
                 ..
             } => Self::Flash(error),
-            // The library wanted to erase a sector to repair it.
-            StorageError::Storage {
-                value: GuardError::Refused,
-                ..
-            }
-            | StorageError::Corrupted { .. } => Self::Damaged,
-            StorageError::FullStorage => Self::Full { last },
             _ => Self::Internal,
-        }
-    }
-}
-
-impl<E: NorFlashError> From<GuardError<E>> for JournalError<E> {
-    fn from(error: GuardError<E>) -> Self {
-        match error {
-            GuardError::Flash(error) => Self::Flash(error),
-            GuardError::Refused => Self::Damaged,
         }
     }
 }

@@ -1,72 +1,93 @@
 //! The journal: numbered records in NOR flash that survive a power cut at any byte.
 //!
-//! The log itself is `sequential_storage`'s queue, which checks every item by a CRC and skips
-//! what a power cut left half written. On top of it this module numbers the records, finds
-//! one by its number without walking the whole log, and never erases:
+//! Items are written, found and checked by `sequential_storage`'s queue, one sector at a time:
+//! it gives every item a CRC and skips what a power cut left half written. This module numbers
+//! the records, orders the sectors, goes around when the room is free, and finds a record by
+//! its number without walking the whole log:
 //!
 //! ```text
 //! sector 0, 1   calibration, two copies (calibration_store)
-//! sector 2 ..   the queue; an item = record number (u32, little-endian), record bytes
+//! sector 2, 3   marks: how far the host has verified, how far the user gave the room free
+//! sector 4 ..   head (twice); items = record number (u32, little-endian), record bytes
 //! ```
 //! - A record is acknowledged only after it was read back.
-//! - A full journal refuses the next record; it overwrites nothing. Erasing is a step of its
-//!   own ([`Journal::erase`]), for a host that has verified what it pulled.
-//! - Numbers are stored, not counted, and grow by one from record to record. A record that
-//!   went bad later is a gap in the numbers, seen by whoever reads.
+//! - Room is used again only for records that the host has verified *and* the user has freed
+//!   ([`Journal::confirm`], [`Journal::free`]). Else a full journal refuses the next record.
+//!   Before a sector is erased every item in it is looked at: one whole record that is not
+//!   freed keeps the sector, whatever its head or the order of the sectors says.
+//! - A sector that cannot be erased or written is passed over and counted
+//!   ([`Journal::sectors_passed_over`]); what was to stand there goes to the next one.
+//! - Numbers are stored, not counted, grow by one from record to record and are never given
+//!   again, also when every record is freed. A record that went bad later is a gap in the
+//!   numbers, seen by whoever reads.
+//! - An erase that the power cut can leave cells that read blank and do not hold. So once the
+//!   log goes around, the first sector begun after a start is erased even if it reads blank.
 //!
-//! Cost. Opening reads two bytes of every sector in use and one of every other, in two
-//! passes, then one sector in full. An append is one or two page programs for each 256 bytes
-//! and one read back. [`Journal::read_from`] reads one item when called in sequence, else it
-//! does a binary search over the sectors (11 items for 2046 sectors) and reads at most one
-//! sector of items. Bus and busy time on the virtual board, 8 MiB filled with 8184 records of
-//! 900 bytes: open 12 ms; append at most 4.3 ms, the first one after opening 24 ms (the
-//! library looks at every sector once); read 0.5 ms in sequence, at most 7 ms out of it.
+//! Limits: an erase cut off twice in the same sector before any record was freed is not
+//! erased a third time if it reads blank. A cell that reads now so, now otherwise is found
+//! only by the CRC of its item.
+//!
+//! Cost. Opening reads the head of every sector and one sector in full. An append is one or
+//! two page programs for each 256 bytes and one read back, and where a new sector begins the
+//! look at it and, if it is not blank, an erase (45 ms). [`Journal::read_from`] reads one item
+//! when called in sequence, else it does a binary search over the sectors and reads at most
+//! one sector of items.
 
 mod error;
-mod guard;
+mod head;
+mod marks;
 mod search;
+mod sectors;
+mod view;
 
 use core::fmt;
 
-use embedded_storage_async::nor_flash::{MultiwriteNorFlash, ReadNorFlash};
-use sequential_storage::Error as StorageError;
-use sequential_storage::cache::page_states::ArrayPageStates;
-use sequential_storage::cache::{Cache, Uncached};
-use sequential_storage::queue::{QueueConfig, QueueStorage};
+use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use sequential_storage::cache::Uncached;
+use sequential_storage::queue::QueueStorage;
 
 use crate::calibration_store::{CALIBRATION_SECTORS, CalibrationStore};
-use crate::ready::ready;
 pub use error::{JournalError, OpenFailed};
-use guard::Guard;
+use head::HEAD_BYTES;
+use marks::MARK_SECTORS;
+pub use marks::Marks;
+use view::SectorView;
 
 /// Most bytes of a record.
 pub const MAX_RECORD_BYTES: usize = slotwise_core::record::MAX_BYTES;
 
-/// Most sectors that the journal uses: an 8 MiB part without the calibration sectors. It
-/// costs one byte of RAM each. What a larger part has beyond that stays unused.
-pub const MAX_SECTORS: usize = 2048 - CALIBRATION_SECTORS;
+/// Sectors in front of the records.
+const SECTORS_BEFORE: usize = CALIBRATION_SECTORS + MARK_SECTORS;
+
+/// Most sectors that the journal uses: a 16 MiB part, the largest that 24 address bits reach.
+pub const MAX_SECTORS: usize = 4096 - SECTORS_BEFORE;
 
 /// Bytes of the record number in front of the record.
 const NUMBER_BYTES: usize = 4;
 
-type States = Cache<ArrayPageStates<MAX_SECTORS>, Uncached, Uncached>;
+/// Sectors passed over in one append before it fails. An erase that never ends takes a second,
+/// and a watchdog waits.
+const PASSES_AN_APPEND: usize = 3;
 
 type Outcome<T, F> =
     Result<T, JournalError<<F as embedded_storage_async::nor_flash::ErrorType>::Error>>;
 
-/// A place in the log: the sector, by its age, and a byte in it.
+/// A byte in a sector.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Place {
-    /// 0 = oldest sector in use.
-    age: usize,
+    /// Address of the sector.
+    base: u32,
     /// Counted from the start of the sector.
     byte: u32,
 }
 
 impl Place {
-    /// The first item of a sector stands behind the mark.
-    const fn start_of(age: usize) -> Self {
-        Self { age, byte: 1 }
+    /// The first item of a sector stands behind its head.
+    const fn at_start(base: u32) -> Self {
+        Self {
+            base,
+            byte: HEAD_BYTES as u32,
+        }
     }
 }
 
@@ -81,22 +102,42 @@ struct Item {
     end: u32,
 }
 
+/// What became of an item that was to be written.
+enum Pushed<E> {
+    /// Nothing was written.
+    NoRoom,
+    /// It was tried; what stands there must be looked at.
+    Tried(Result<(), JournalError<E>>),
+}
+
 /// The journal on a flash.
 pub struct Journal<F: MultiwriteNorFlash> {
-    storage: QueueStorage<Guard<F>, States>,
+    flash: F,
     /// One item: number and record.
     scratch: [u8; NUMBER_BYTES + MAX_RECORD_BYTES],
     /// Sectors of the region.
     sectors: usize,
     /// Index of the oldest sector in use.
     oldest: usize,
-    /// Sectors in use, oldest to youngest; 0 = the journal is empty.
+    /// Sectors in use around the ring, oldest to youngest, holes among them; 0 = none.
     used: usize,
+    /// Greatest sequence number given to a sector.
+    sequence: u32,
+    /// Sectors among those in use that hold nothing: they were passed over.
+    holes: usize,
+    /// Sectors behind the youngest that were passed over since start, and the youngest then.
+    passed: usize,
+    passed_behind: Option<usize>,
+    /// Nothing more goes into the youngest sector.
+    is_sealed: bool,
+    /// A sector was begun since start.
+    has_begun: bool,
+    marks: Marks,
     first: Option<u32>,
     last: Option<Item>,
-    /// Where the record after the one read last begins, and the number of the one read last.
-    cursor: Option<(u32, Place)>,
-    /// A write failed half way: what stands in the flash must be looked at again.
+    /// Number of the record read last, age of its sector, and the byte behind it.
+    cursor: Option<(u32, usize, u32)>,
+    /// What stands in the flash must be looked at again.
     is_stale: bool,
 }
 
@@ -105,6 +146,7 @@ impl<F: MultiwriteNorFlash> fmt::Debug for Journal<F> {
         f.debug_struct("Journal")
             .field("sectors", &self.sectors)
             .field("used", &self.used)
+            .field("marks", &self.marks)
             .field("first", &self.first)
             .field("last", &self.last())
             .finish_non_exhaustive()
@@ -113,40 +155,45 @@ impl<F: MultiwriteNorFlash> fmt::Debug for Journal<F> {
 
 impl<F: MultiwriteNorFlash> Journal<F> {
     const SECTOR_BYTES: u32 = F::ERASE_SIZE as u32;
-    const START: u32 = CALIBRATION_SECTORS as u32 * Self::SECTOR_BYTES;
+    const START: u32 = SECTORS_BEFORE as u32 * Self::SECTOR_BYTES;
 
     /// Opens the journal of `flash` and looks for its first and last record. Writes nothing.
     ///
     /// # Errors
-    /// [`OpenFailed`] with the flash in it: `Flash`, `FlashTooSmall` or `Damaged`.
+    /// [`OpenFailed`] with the flash in it: `Flash` or `FlashTooSmall`.
     pub fn open(flash: F) -> Result<Self, OpenFailed<F, F::Error>> {
         const {
             assert!(
                 F::READ_SIZE == 1 && F::WRITE_SIZE == 1,
                 "the journal needs a flash that is read and written byte by byte"
             );
+            assert!(
+                F::ERASE_SIZE >= 4 * HEAD_BYTES && F::ERASE_SIZE.is_multiple_of(BLANK_CHUNK),
+                "sectors too small, or odd"
+            );
         }
         let capacity = flash.capacity();
         let sectors = (capacity / F::ERASE_SIZE)
-            .saturating_sub(CALIBRATION_SECTORS)
+            .saturating_sub(SECTORS_BEFORE)
             .min(MAX_SECTORS);
-        let end = u32::try_from(sectors)
-            .ok()
-            .and_then(|sectors| sectors.checked_mul(Self::SECTOR_BYTES))
-            .and_then(|bytes| bytes.checked_add(Self::START));
-        let config = end.and_then(|end| QueueConfig::try_new(Self::START..end).ok());
-        // The queue keeps one sector begun and finds it by its neighbours: it needs two.
-        let (Some(config), true) = (config, sectors >= 2) else {
+        // One sector to write in and one to go on to.
+        if sectors < 2 {
             let error = JournalError::FlashTooSmall { capacity };
             return Err(OpenFailed { flash, error });
-        };
-        let cache = Cache::new(ArrayPageStates::new(), Uncached, Uncached);
+        }
         let mut journal = Self {
-            storage: QueueStorage::new(Guard { flash }, config, cache),
+            flash,
             scratch: [0; _],
             sectors,
             oldest: 0,
             used: 0,
+            sequence: 0,
+            holes: 0,
+            passed: 0,
+            passed_behind: None,
+            is_sealed: false,
+            has_begun: false,
+            marks: Marks::default(),
             first: None,
             last: None,
             cursor: None,
@@ -163,40 +210,16 @@ impl<F: MultiwriteNorFlash> Journal<F> {
 
     /// Gives the flash back.
     pub fn close(self) -> F {
-        let (guard, _) = self.storage.destroy();
-        guard.flash
+        self.flash
     }
 
-    /// Erases every sector of the journal that is not blank; numbers start at 1 again. The
-    /// calibration stays. Blocks for about 45 ms a sector: up to 95 s on a full 8 MiB part.
-    ///
-    /// # Errors
-    /// `Flash`, or `FlashTooSmall` if there is no journal region. If it is cut off, what is
-    /// left may open as `Damaged`; erase again then.
-    pub fn erase(flash: &mut F) -> Outcome<(), F> {
-        let capacity = flash.capacity();
-        let sectors = (capacity / F::ERASE_SIZE).min(MAX_SECTORS + CALIBRATION_SECTORS);
-        if sectors <= CALIBRATION_SECTORS {
-            return Err(JournalError::FlashTooSmall { capacity });
-        }
-        for sector in CALIBRATION_SECTORS..sectors {
-            let base = sector as u32 * Self::SECTOR_BYTES;
-            if !Self::is_blank(flash, base)? {
-                ready(flash.erase(base, base + Self::SECTOR_BYTES))
-                    .ok_or(JournalError::Internal)?
-                    .map_err(JournalError::Flash)?;
-            }
-        }
-        Ok(())
-    }
-
-    /// Number of the first record.
+    /// Number of the first record that is not freed.
     #[must_use]
     pub const fn first(&self) -> Option<u32> {
         self.first
     }
 
-    /// Number of the last record.
+    /// Number of the last record, freed or not.
     #[must_use]
     pub const fn last(&self) -> Option<u32> {
         match self.last {
@@ -205,41 +228,49 @@ impl<F: MultiwriteNorFlash> Journal<F> {
         }
     }
 
-    /// Sectors in use, of how many. A full journal has all in use.
+    /// Sectors in use, of how many.
     #[must_use]
     pub const fn sectors_used(&self) -> (usize, usize) {
         (self.used, self.sectors)
     }
 
+    /// Sectors that could not be erased or written, as far as that is known: among those in
+    /// use, and behind them since start.
+    #[must_use]
+    pub const fn sectors_passed_over(&self) -> usize {
+        self.holes + self.passed
+    }
+
     /// The calibration copies on the same flash.
     pub fn calibration_store(&mut self) -> CalibrationStore<'_, F> {
-        CalibrationStore::new(&mut self.storage.flash().flash)
+        CalibrationStore::new(&mut self.flash)
     }
 
     /// The number that the next record will get. After a failed append this first looks at
     /// what stands in the flash: the record that was reported as failed may be whole.
     ///
     /// # Errors
-    /// `Flash`, `Damaged` or `NumbersUsedUp`.
+    /// `Flash` or `NumbersUsedUp`.
     pub fn next_number(&mut self) -> Outcome<u32, F> {
         self.refresh()?;
-        match self.last() {
-            None => Ok(1),
-            Some(last) => last.checked_add(1).ok_or(JournalError::NumbersUsedUp),
-        }
+        self.last()
+            .unwrap_or(0)
+            .max(self.marks.confirmed)
+            .checked_add(1)
+            .ok_or(JournalError::NumbersUsedUp)
     }
 
     /// Appends a record and returns its number. It was read back when this returns; after an
     /// error it may be there or not, which [`Journal::next_number`] finds out.
     ///
     /// # Errors
-    /// `Full`, `TooLong`, `NotStored`, `NumbersUsedUp`, `Damaged` or `Flash`. All records
-    /// acknowledged before stay readable.
+    /// `Full`, `TooLong`, `NotStored`, `NumbersUsedUp` or `Flash`. All records acknowledged
+    /// before and not freed stay readable.
     pub fn append(&mut self, payload: &[u8]) -> Outcome<u32, F> {
-        // A record must fit in one sector: two marks and an item header stand beside it.
-        let in_sector = F::ERASE_SIZE
-            .saturating_sub(2 + QueueStorage::<Guard<F>, States>::item_overhead_size() as usize);
-        let most = MAX_RECORD_BYTES.min(in_sector.saturating_sub(NUMBER_BYTES));
+        let overhead = QueueStorage::<SectorView<'_, F>, NoCache>::item_overhead_size() as usize;
+        // A record must fit in one sector, beside the head and its item header.
+        let in_sector = F::ERASE_SIZE.saturating_sub(HEAD_BYTES + overhead + NUMBER_BYTES);
+        let most = MAX_RECORD_BYTES.min(in_sector);
         if payload.len() > most {
             return Err(JournalError::TooLong {
                 length: payload.len(),
@@ -247,41 +278,60 @@ impl<F: MultiwriteNorFlash> Journal<F> {
             });
         }
         let number = self.next_number()?;
-        let item = number.to_le_bytes();
-        for (to, from) in self
-            .scratch
-            .iter_mut()
-            .zip(item.iter().chain(payload.iter()))
-        {
+        self.is_stale = true;
+        let mut passes = 0;
+        loop {
+            if self.used > 0
+                && !self.is_sealed
+                && let Some(stored) = self.push_record(number, payload)?
+            {
+                self.first = self.first.or(Some(number));
+                self.last = Some(stored);
+                self.is_stale = false;
+                return Ok(number);
+            }
+            match self.begin_sector(number, &mut passes) {
+                Err(error @ JournalError::Full { .. }) => {
+                    self.is_stale = passes > 0 || self.is_sealed;
+                    return Err(error);
+                }
+                begun => begun?,
+            }
+        }
+    }
+
+    /// Writes the record into the youngest sector; `None` if it must go to another one.
+    fn push_record(&mut self, number: u32, payload: &[u8]) -> Outcome<Option<Item>, F> {
+        let base = Self::base(self.index(self.used.saturating_sub(1)));
+        let head = number.to_le_bytes();
+        let content = head.iter().chain(payload.iter());
+        for (to, from) in self.scratch.iter_mut().zip(content) {
             *to = *from;
         }
-        let bytes = self
+        let item = self
             .scratch
             .get(..NUMBER_BYTES + payload.len())
             .ok_or(JournalError::Internal)?;
-        self.is_stale = true;
-        match ready(self.storage.push(bytes, false)) {
-            None => return Err(JournalError::Internal),
-            Some(Err(StorageError::FullStorage)) => {
-                // Told before anything was written.
-                self.is_stale = false;
-                return Err(JournalError::Full { last: self.last() });
-            }
-            Some(Err(error)) => return Err(JournalError::from_storage(error, self.last())),
-            Some(Ok(())) => {}
+        let written = match Self::push_item(&mut self.flash, base, item)? {
+            Pushed::NoRoom => return Ok(None),
+            Pushed::Tried(written) => written,
+        };
+        // The flash may report a failure and have written all the same, or the other way round.
+        let stored = match self.find_pushed(base) {
+            Ok(stored) => stored,
+            Err(error) => return written.and(Err(error)),
+        };
+        if let Some(stored) = stored
+            && stored.number == number
+            && self.payload(stored)? == payload
+        {
+            return Ok(Some(stored));
         }
-        let stored = self.find_pushed()?;
-        if stored.number != number || self.payload(stored)? != payload {
-            return Err(JournalError::NotStored { number });
-        }
-        self.first = self.first.or(Some(number));
-        self.last = Some(stored);
-        self.is_stale = false;
-        Ok(number)
+        self.is_sealed = true;
+        Ok(None)
     }
 
-    /// Copies the last record into `buffer` and returns its length; `None` if the journal is
-    /// empty.
+    /// Copies the last record into `buffer` and returns its length; `None` if there is none.
     ///
     /// # Errors
     /// `BufferTooSmall`, `Flash` or `Damaged`.
@@ -296,43 +346,35 @@ impl<F: MultiwriteNorFlash> Journal<F> {
         }
     }
 
-    /// Copies the first record with a number of at least `number` into `buffer` and returns
-    /// its number and length; `None` if there is none. Called with the number after the one
-    /// it returned last, it goes on where it stopped.
+    /// Copies the first record that is not freed and has a number of at least `number` into
+    /// `buffer` and returns its number and length; `None` if there is none. Called with the
+    /// number after the one it returned last, it goes on where it stopped.
     ///
     /// # Errors
-    /// `BufferTooSmall`, `Flash` or `Damaged`.
+    /// `BufferTooSmall` or `Flash`.
     pub fn read_from(
         &mut self,
         number: u32,
         buffer: &mut [u8],
     ) -> Outcome<Option<(u32, usize)>, F> {
         self.refresh()?;
+        let number = number.max(self.marks.freed.saturating_add(1));
         if self.last().is_none_or(|last| last < number) {
             return Ok(None);
         }
-        let mut place = match self.cursor {
-            Some((before, place)) if before.checked_add(1) == Some(number) => place,
-            _ => Place::start_of(self.age_holding(number)?),
+        let (mut age, mut byte) = match self.cursor {
+            Some((before, age, byte)) if before.checked_add(1) == Some(number) => (age, byte),
+            _ => (self.age_holding(number)?, HEAD_BYTES as u32),
         };
-        while let Some(item) = self.item_from(place)? {
-            place = Place {
-                age: item.at.age,
-                byte: item.end,
-            };
+        while let Some((item, found_age)) = self.item_from(age, byte)? {
+            (age, byte) = (found_age, item.end);
             if item.number >= number {
                 let length = self.hand_out(item, buffer)?;
-                self.cursor = Some((item.number, place));
+                self.cursor = Some((item.number, age, byte));
                 return Ok(Some((item.number, length)));
             }
         }
         Ok(None)
-    }
-
-    /// Number and record length of the item of `length` bytes in the scratch buffer.
-    fn number_of(&self, length: usize) -> Option<(u32, usize)> {
-        let (number, _) = self.scratch.get(..length)?.split_first_chunk()?;
-        Some((u32::from_le_bytes(*number), length - NUMBER_BYTES))
     }
 
     /// The record of the item that is in the scratch buffer.
@@ -353,23 +395,13 @@ impl<F: MultiwriteNorFlash> Journal<F> {
             .copy_from_slice(payload);
         Ok(item.length)
     }
-
-    fn is_blank(flash: &mut F, base: u32) -> Outcome<bool, F> {
-        const CHUNK: usize = 64;
-        let mut place = base;
-        while place < base + Self::SECTOR_BYTES {
-            let mut bytes = [0; CHUNK];
-            ready(flash.read(place, &mut bytes))
-                .ok_or(JournalError::Internal)?
-                .map_err(JournalError::Flash)?;
-            if bytes.iter().any(|byte| *byte != 0xFF) {
-                return Ok(false);
-            }
-            place += CHUNK as u32;
-        }
-        Ok(true)
-    }
 }
+
+/// The library keeps nothing from one call to the next.
+type NoCache = sequential_storage::cache::Cache<Uncached, Uncached, Uncached>;
+
+/// Bytes looked at in one go where a sector should be blank.
+const BLANK_CHUNK: usize = 64;
 
 #[cfg(test)]
 mod tests;

@@ -50,7 +50,8 @@ fn at_every_byte_all_acknowledged_records_stay_and_new_ones_are_taken() {
             assert!(acknowledged.len() >= 12, "{case}: {}", acknowledged.len());
             assert_kept(&mut journal, &acknowledged, &case);
             let flash = journal.close();
-            assert_eq!(flash.erases, 0, "{case}");
+            // Only a sector whose head was cut off is erased before it is used.
+            assert!(flash.erases <= 1, "{case}");
             assert_kept(&mut open(flash), &acknowledged, &case);
             cuts += 1;
         }
@@ -115,7 +116,7 @@ fn after_a_failed_append_the_running_journal_finds_out_what_stands() {
             // The flash drops out and comes back; the processor keeps running.
             let mut journal = open(blank().cut_after(after, torn));
             let acknowledged = fill(&mut journal);
-            let flash = &mut journal.storage.flash().flash;
+            let flash = &mut journal.flash;
             *flash = flash.clone().power_up();
             let case = format!("drop-out after {after}, {torn:?}");
             let standing = open(flash.clone()).last();
