@@ -1,5 +1,7 @@
 //! The command line: what can be asked, in plain words.
 
+mod office;
+
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -8,6 +10,11 @@ use slotwise_core::limits::BandSet;
 use slotwise_core::slots::ClipTarget;
 
 use crate::exit;
+
+pub use office::{
+    ArchiveCommand, ArchiveFile, BackupArgs, ExportArgs, ImportArgs, NoteArgs, PlaceArgs,
+    VerifyArgs, VisitsCommand, VisitsListArgs,
+};
 
 /// Pull, show and judge what a Slotwise receptacle tester measured.
 ///
@@ -55,6 +62,21 @@ pub enum Command {
     /// 190 computed wirings, grouped by what the slots alone cannot tell apart.
     #[command(after_long_help = exit::table())]
     Atlas(AtlasArgs),
+    /// Keep the logs of every tester in one archive, and check it.
+    #[command(subcommand, after_long_help = exit::table())]
+    Archive(ArchiveCommand),
+    /// List the visits in an archive, and say which tests were made where.
+    #[command(subcommand, after_long_help = exit::table())]
+    Visits(VisitsCommand),
+    /// Keep what a hand meter showed and what was seen at panel, electrode and appliance.
+    ///
+    /// Readings are judged by the same limits as the tester's; answers are told what they mean,
+    /// and which tests at that place they explain.
+    #[command(after_long_help = exit::table())]
+    Note(NoteArgs),
+    /// Write the tests of an archive for other programs: CSV, or JSON with a published schema.
+    #[command(after_long_help = exit::table())]
+    Export(ExportArgs),
 }
 
 /// Options of `atlas`.
@@ -119,12 +141,14 @@ pub struct PullArgs {
     #[arg(long)]
     pub port: Option<String>,
     /// The file to write.
-    #[arg(long, value_name = "FILE.slotlog")]
-    pub out: PathBuf,
-    /// First record wanted.
-    #[arg(long, value_name = "N", default_value_t = 1,
-          value_parser = clap::value_parser!(u32).range(1..))]
-    pub from: u32,
+    #[arg(long, value_name = "FILE.slotlog", required_unless_present = "archive")]
+    pub out: Option<PathBuf>,
+    /// Put the records straight into this archive; what is there already is not pulled again.
+    #[arg(long, value_name = "FILE.db", conflicts_with_all = ["out", "force"])]
+    pub archive: Option<PathBuf>,
+    /// First record wanted: without it, record 1, or the first that the archive has not.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
+    pub from: Option<u32>,
     /// Replace the file if it is there.
     #[arg(long)]
     pub force: bool,

@@ -6,6 +6,7 @@
 //! the sentences. Only `bench` knows the firmware and the virtual board. Nothing here measures
 //! or holds a limit: the verdict is the core's.
 
+pub mod archive;
 pub mod bench;
 pub mod chain;
 pub mod cli;
@@ -13,6 +14,7 @@ pub mod client;
 pub mod commands;
 pub mod error;
 pub mod exit;
+pub mod export;
 pub mod live;
 pub mod log_file;
 pub mod port;
@@ -20,3 +22,4 @@ pub mod report;
 pub mod samples;
 pub mod texts;
 pub mod transport;
+pub mod visits;

@@ -99,6 +99,7 @@ pub const ROOMS: &[Room] = &[
             "maud",
             "comfy-table",
             "csv",
+            "rusqlite",
             "toml",
             "jiff",
             "anstream",

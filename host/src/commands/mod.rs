@@ -1,13 +1,18 @@
 //! What each command does. A command returns how the run ended; an error ends it early.
 
+mod archive;
 mod atlas;
 mod bench;
+mod export;
 mod judge;
 mod live;
+mod note;
 mod print;
 mod pull;
 mod show;
 mod tour;
+mod verify;
+mod visits;
 
 use std::io::Write as _;
 
@@ -28,6 +33,10 @@ pub fn run(cli: Cli) -> Result<Exit, Error> {
         Command::Live(args) => live::run(&args),
         Command::Bench(args) => bench::run(&args),
         Command::Atlas(args) => atlas::run(&args),
+        Command::Archive(command) => archive::run(&command),
+        Command::Visits(command) => visits::run(&command),
+        Command::Note(args) => note::run(&args),
+        Command::Export(args) => export::run(&args),
     }
 }
 

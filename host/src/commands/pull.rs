@@ -6,7 +6,7 @@ use serde::Serialize;
 use slotwise_core::link::{self, Hello, Reply, ReplyEnvelope};
 use slotwise_core::record::{RecordError, RecordNumber, SCHEMA, schema_of};
 
-use super::{note, out};
+use super::{archive, note, out};
 use crate::cli::PullArgs;
 use crate::client::{Client, Pulled, RawFrame};
 use crate::error::{Error, FileError, newer_records};
@@ -26,8 +26,17 @@ pub(super) fn run(args: &PullArgs) -> Result<Exit, Error> {
         Some(name) => name.clone(),
         None => port::find()?,
     };
+    let file = match (&args.archive, &args.out) {
+        (Some(archive), _) => {
+            let line = port::open(&name)?;
+            return archive::pull_into(&mut Client::new(Box::new(line)), &name, archive, args);
+        }
+        (None, Some(file)) => file,
+        // The command line asks for one of the two.
+        (None, None) => return Ok(Exit::Usage),
+    };
     // The file first: a pull that cannot be kept should not begin.
-    let writer = LogWriter::create(&args.out, args.force)?;
+    let writer = LogWriter::create(file, args.force)?;
     let line = match port::open(&name) {
         Ok(line) => line,
         Err(error) => {
@@ -37,7 +46,10 @@ pub(super) fn run(args: &PullArgs) -> Result<Exit, Error> {
     };
     let mut client = Client::new(Box::new(line));
     let mut pull = Pull::new(writer, args.quiet);
-    let ended = pull.run(&mut client, RecordNumber::new(args.from));
+    let ended = pull.run(
+        &mut client,
+        RecordNumber::new(args.from.unwrap_or(RecordNumber::FIRST.get())),
+    );
     let (hello, next) = match ended {
         Ok(done) => done,
         Err(error) => {
@@ -53,7 +65,7 @@ pub(super) fn run(args: &PullArgs) -> Result<Exit, Error> {
     let summary = Summary {
         format: "slotwise-pull",
         version: 1,
-        file: args.out.display().to_string(),
+        file: file.display().to_string(),
         tester: hello.tester.to_string(),
         records: pull.records,
         next: next.get(),

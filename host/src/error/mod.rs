@@ -9,6 +9,7 @@ mod scenario;
 use std::io;
 use std::path::PathBuf;
 
+use crate::archive::ArchiveError;
 use crate::exit::Exit;
 
 pub use file::{FileError, newer_records};
@@ -28,6 +29,9 @@ pub enum Error {
     /// A file could not be used.
     #[error(transparent)]
     File(#[from] FileError),
+    /// An archive could not be used.
+    #[error(transparent)]
+    Archive(#[from] ArchiveError),
     /// A recorded waveform could not be used.
     #[error(transparent)]
     Samples(#[from] SamplesError),
@@ -83,6 +87,9 @@ pub enum Error {
     /// Standard output could not be written.
     #[error("cannot write to standard output: {0}")]
     Output(#[source] io::Error),
+    /// Standard input could not be read.
+    #[error("cannot read the answers from standard input: {0}")]
+    Input(#[source] io::Error),
     /// The document could not be put into JSON.
     #[error("cannot write JSON: {0}; this is a mistake in the program, please report it")]
     Json(#[from] serde_json::Error),
@@ -96,7 +103,10 @@ impl Error {
             Self::Port(_) => Exit::Port,
             Self::Link(error) => error.exit(),
             Self::File(error) => error.exit(),
-            Self::Samples(_) | Self::Scenario(_) | Self::OtherTrials { .. } => Exit::File,
+            Self::Archive(error) => error.exit(),
+            Self::Samples(_) | Self::Scenario(_) | Self::OtherTrials { .. } | Self::Input(_) => {
+                Exit::File
+            }
             Self::Bench(_) | Self::Json(_) => Exit::Program,
             Self::NoSuchReceptacle(_)
             | Self::NoSuchRecord { .. }

@@ -12,6 +12,7 @@ mod english;
 mod labels;
 pub mod live;
 mod severity;
+mod visits;
 
 use core::fmt::Debug;
 
@@ -26,11 +27,13 @@ use slotwise_core::units::{Millis, Volts};
 use slotwise_core::verdict::{Outcome, Unproven};
 
 use crate::chain::ChainLink;
+use crate::visits::{NoteFinding, Question};
 
 pub use english::English;
 pub use labels::Labels;
 pub use live::LiveTexts;
 pub use severity::Severity;
+pub use visits::{NoteText, VisitTexts};
 
 /// The words of one finding, whatever it is judged together with.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -111,6 +114,12 @@ pub trait Language: Debug + Sync {
     fn labels(&self) -> &'static Labels;
     /// Words of the live view.
     fn live(&self) -> &'static LiveTexts;
+    /// Words around visits and notes.
+    fn visits(&self) -> &'static VisitTexts;
+    /// What a reading or an answer of a note means.
+    fn note(&self, finding: NoteFinding) -> NoteText;
+    /// A question of the checklist.
+    fn asked(&self, question: Question) -> &'static str;
     /// What is said of every receptacle.
     fn cautions(&self) -> Cautions;
 

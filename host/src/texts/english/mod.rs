@@ -9,6 +9,7 @@ mod lamps;
 mod live;
 mod outcomes;
 mod values;
+mod visits;
 mod wiring;
 
 use slotwise_core::evidence::{FrameHealth, Missing, Watch};
@@ -22,9 +23,11 @@ use slotwise_core::units::{Millis, Volts};
 use slotwise_core::verdict::{Outcome, Unproven};
 
 use super::{
-    Cautions, CheckText, End, FindingText, Labels, Language, LiveTexts, PairValue, Severity,
+    Cautions, CheckText, End, FindingText, Labels, Language, LiveTexts, NoteText, PairValue,
+    Severity, VisitTexts,
 };
 use crate::chain::ChainLink;
+use crate::visits::{NoteFinding, Question};
 
 /// English.
 #[derive(Clone, Copy, Debug)]
@@ -41,6 +44,18 @@ impl Language for English {
 
     fn live(&self) -> &'static LiveTexts {
         &live::LIVE
+    }
+
+    fn visits(&self) -> &'static VisitTexts {
+        &visits::VISITS
+    }
+
+    fn note(&self, finding: NoteFinding) -> NoteText {
+        visits::text(finding)
+    }
+
+    fn asked(&self, question: Question) -> &'static str {
+        visits::question(question)
     }
 
     fn cautions(&self) -> Cautions {

@@ -1,0 +1,216 @@
+//! The archive: every record that the office ever pulled, as the tester kept it, and beside the
+//! bytes the values that lists and searches need.
+//!
+//! A record is known by its tester and its number. Coming in a second time with the same bytes
+//! it is already there; with other bytes it is kept beside the first as a conflict, because
+//! nobody can say which of the two is right. Nothing is ever replaced or taken away.
+//!
+//! What [`verify`] proves: the bytes are those that came in, hang together by the testers' own
+//! SHA-256 chain, and say what the columns say. What it cannot prove: who rewrites bytes, digest
+//! and every later record makes a new chain; and records cut off at the newest end of a tester
+//! are not missed until the next pull.
+//!
+//! [`Archive`] is what the rest of the program uses; SQLite is behind it ([`SqliteArchive`]).
+
+mod columns;
+mod error;
+mod examine;
+mod import;
+mod intake;
+mod migrations;
+mod places;
+mod rows;
+mod sqlite;
+mod verify;
+
+use std::path::Path;
+
+use slotwise_core::record::{RecordNumber, TesterId};
+use slotwise_core::units::UnixSeconds;
+
+use crate::log_file::KeptRecord;
+
+pub use columns::{Cell, Columns, Kind, QUANTITIES, TestColumns};
+pub use error::ArchiveError;
+pub use import::{Arrival, batch_of, tester_of};
+pub use places::{Answers, ApplianceId, KeptNote, NewNote, Place, Readings, Shown, SiteId, Word};
+pub use sqlite::SqliteArchive;
+pub use verify::{Fault, FaultKind, Verified};
+
+/// Records of one tester on their way in.
+#[derive(Clone, Debug)]
+pub struct Batch {
+    /// File or port.
+    pub source: String,
+    /// Whose.
+    pub tester: TesterId,
+    /// The records, by number.
+    pub records: Vec<KeptRecord>,
+    /// Places in the source that were not whole.
+    pub damages: usize,
+    /// When they came in.
+    pub at: UnixSeconds,
+}
+
+/// What became of a batch.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Imported {
+    /// Records that are new.
+    pub added: u64,
+    /// Records that were there already, byte for byte.
+    pub already: u64,
+    /// Numbers that were there with other bytes; both are kept.
+    pub conflicts: Vec<RecordNumber>,
+    /// What of the chain is wrong around the records of this batch.
+    pub faults: Vec<Fault>,
+}
+
+/// A test as it stands in the archive.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TestRow {
+    /// Which tester.
+    pub tester: TesterId,
+    /// Number of the record.
+    pub number: RecordNumber,
+    /// SHA-256 of the record's bytes.
+    pub sha256: [u8; 32],
+    /// Start of the tester, time since, clock, firmware.
+    pub made: Made,
+    /// The decoded values.
+    pub test: TestColumns,
+    /// Where it was made, if that was said.
+    pub place: Option<Place>,
+}
+
+/// When and with what a record was made.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Made {
+    /// Starts of the tester.
+    pub boot: u32,
+    /// Milliseconds since that start.
+    pub millis: u64,
+    /// Wall clock, if the tester had the time.
+    pub clock: Option<UnixSeconds>,
+    /// Firmware.
+    pub firmware: String,
+}
+
+/// Which tests are wanted.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Wanted {
+    /// Only of this site.
+    pub site: Option<String>,
+    /// Only of this tester.
+    pub tester: Option<TesterId>,
+}
+
+/// How much is in an archive.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Counts {
+    /// Testers.
+    pub testers: u64,
+    /// Records.
+    pub records: u64,
+    /// Of them tests.
+    pub tests: u64,
+    /// Of them unread.
+    pub unread: u64,
+    /// Records that contradict another of the same number.
+    pub conflicts: u64,
+    /// Sites.
+    pub sites: u64,
+}
+
+/// A store of records, places and notes.
+pub trait Archive {
+    /// Takes a batch in, whole or not at all.
+    ///
+    /// # Errors
+    /// [`ArchiveError`]; nothing of the batch is kept then.
+    fn import(&mut self, batch: &Batch) -> Result<Imported, ArchiveError>;
+
+    /// How much is in it.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    fn counts(&self) -> Result<Counts, ArchiveError>;
+
+    /// The first number from `oldest` on that is not kept of this tester, and the newest kept.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    fn missing_from(
+        &self,
+        tester: TesterId,
+        oldest: RecordNumber,
+    ) -> Result<(RecordNumber, Option<RecordNumber>), ArchiveError>;
+
+    /// The bytes of a record.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    fn bytes(
+        &self,
+        tester: TesterId,
+        number: RecordNumber,
+    ) -> Result<Option<Vec<u8>>, ArchiveError>;
+
+    /// Hands over the wanted tests one by one, by tester and number.
+    ///
+    /// # Errors
+    /// [`ArchiveError`], also that of `take`, which ends the listing.
+    fn each_test(
+        &self,
+        wanted: &Wanted,
+        take: &mut dyn FnMut(TestRow) -> Result<(), ArchiveError>,
+    ) -> Result<(), ArchiveError>;
+
+    /// Checks every byte; hands over what is wrong as it is found.
+    ///
+    /// # Errors
+    /// [`ArchiveError`] where it cannot be read.
+    fn verify(&self, found: &mut dyn FnMut(Fault)) -> Result<Verified, ArchiveError>;
+
+    /// Copies the archive to a new file while others may be writing to it.
+    ///
+    /// # Errors
+    /// [`ArchiveError`]; no file is left then.
+    fn backup(&self, to: &Path) -> Result<(), ArchiveError>;
+
+    /// The site of this name; made if it is new.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    fn site(&mut self, name: &str) -> Result<SiteId, ArchiveError>;
+
+    /// The appliance of this name at a site; made if it is new.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    fn appliance(&mut self, site: SiteId, name: &str) -> Result<ApplianceId, ArchiveError>;
+
+    /// Says where the tests `from ..= to` of a tester were made; returns how many they are.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    fn place(
+        &mut self,
+        tester: TesterId,
+        from: RecordNumber,
+        to: RecordNumber,
+        site: SiteId,
+        appliance: Option<ApplianceId>,
+    ) -> Result<u64, ArchiveError>;
+
+    /// Keeps a note.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    fn add_note(&mut self, note: &NewNote) -> Result<(), ArchiveError>;
+
+    /// The notes, of one site or of all, oldest first.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    fn notes(&self, site: Option<&str>) -> Result<Vec<KeptNote>, ArchiveError>;
+}

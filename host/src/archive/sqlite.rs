@@ -1,0 +1,480 @@
+//! The archive in one SQLite file.
+//!
+//! Write-ahead log: readers and a backup go on while records come in. Every batch is one
+//! transaction. Values reach the database as parameters only; no name is ever part of a
+//! statement.
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use rusqlite::backup::{Backup, StepResult};
+use rusqlite::{Connection, OpenFlags, OptionalExtension as _, TransactionBehavior, params};
+use slotwise_core::record::{RecordNumber, TesterId};
+use slotwise_core::units::UnixSeconds;
+
+use super::places::checked_name;
+use super::{
+    ApplianceId, Archive, ArchiveError, Batch, Columns, Counts, Fault, Imported, KeptNote, NewNote,
+    Place, SiteId, TestRow, Verified, Wanted, examine, intake, migrations, rows,
+};
+
+/// How long another program that is writing is waited for.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// From one try of a backup to the next, while another program has the file locked.
+const BACKUP_REST: Duration = Duration::from_millis(20);
+
+/// An archive in a file.
+#[derive(Debug)]
+pub struct SqliteArchive {
+    connection: Connection,
+    file: PathBuf,
+}
+
+impl SqliteArchive {
+    /// Opens the archive `file`, and makes it if it is not there.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    pub fn open_or_make(file: &Path) -> Result<Self, ArchiveError> {
+        Self::open_with(file, OpenFlags::SQLITE_OPEN_CREATE)
+    }
+
+    /// Opens the archive `file`.
+    ///
+    /// # Errors
+    /// [`ArchiveError::NotThere`] if it is not there, else as [`Self::open_or_make`].
+    pub fn open(file: &Path) -> Result<Self, ArchiveError> {
+        if !file.exists() {
+            return Err(ArchiveError::NotThere {
+                file: file.to_owned(),
+            });
+        }
+        Self::open_with(file, OpenFlags::empty())
+    }
+
+    fn open_with(file: &Path, extra: OpenFlags) -> Result<Self, ArchiveError> {
+        // Without SQLITE_OPEN_URI, so that a file name is a file name whatever is in it.
+        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX | extra;
+        let failed = |source| ArchiveError::Database {
+            file: file.to_owned(),
+            source,
+        };
+        let mut connection = Connection::open_with_flags(file, flags).map_err(failed)?;
+        connection.busy_timeout(PATIENCE).map_err(failed)?;
+        migrations::bring_up(&mut connection, file)?;
+        connection
+            .pragma_update(None, "journal_mode", "wal")
+            .map_err(failed)?;
+        connection
+            .pragma_update(None, "foreign_keys", true)
+            .map_err(failed)?;
+        // A power cut must not take a batch that was said to be kept.
+        connection
+            .pragma_update(None, "synchronous", "full")
+            .map_err(failed)?;
+        let mut archive = Self {
+            connection,
+            file: file.to_owned(),
+        };
+        archive.read_again().map_err(failed)?;
+        Ok(archive)
+    }
+
+    /// Reads what an older version kept unread.
+    fn read_again(&mut self) -> rusqlite::Result<()> {
+        let mut readable = Vec::new();
+        {
+            let mut unread = self.connection.prepare(
+                "SELECT r.id, t.serial, r.number, r.bytes FROM record r \
+                 JOIN tester t ON t.id = r.tester WHERE r.kind = 'unread'",
+            )?;
+            let mut found = unread.query([])?;
+            while let Some(row) = found.next()? {
+                let serial: String = row.get(1)?;
+                let number = RecordNumber::new(row.get(2)?);
+                let bytes: Vec<u8> = row.get(3)?;
+                let columns = Columns::of(rows::tester(&serial)?, number, &bytes);
+                if columns.unread.is_none() {
+                    readable.push((row.get::<_, i64>(0)?, columns));
+                }
+            }
+        }
+        if readable.is_empty() {
+            return Ok(());
+        }
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)?;
+        for (id, columns) in readable {
+            let [previous, kind, unread, boot, millis, clock, firmware] =
+                rows::record_values(&columns);
+            let changed = transaction.execute(
+                "UPDATE record SET previous = ?2, kind = ?3, unread = ?4, boot = ?5, millis = ?6, \
+                 clock = ?7, firmware = ?8 WHERE id = ?1 AND kind = 'unread'",
+                params![id, previous, kind, unread, boot, millis, clock, firmware],
+            )?;
+            if let (1, Some(test)) = (changed, &columns.test) {
+                transaction.execute(&rows::insert_test(), rows::test_values(id, test))?;
+            }
+        }
+        transaction.commit()
+    }
+
+    /// The file.
+    #[must_use]
+    pub fn file(&self) -> &Path {
+        &self.file
+    }
+
+    fn failed(&self) -> impl Fn(rusqlite::Error) -> ArchiveError + use<> {
+        let file = self.file.clone();
+        move |source| match source {
+            rusqlite::Error::InvalidColumnType(..)
+            | rusqlite::Error::IntegralValueOutOfRange(..)
+            | rusqlite::Error::FromSqlConversionFailure(..) => ArchiveError::Content {
+                file: file.clone(),
+                what: source.to_string(),
+            },
+            source => ArchiveError::Database {
+                file: file.clone(),
+                source,
+            },
+        }
+    }
+}
+
+impl Archive for SqliteArchive {
+    fn import(&mut self, batch: &Batch) -> Result<Imported, ArchiveError> {
+        let failed = self.failed();
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .map_err(&failed)?;
+        let imported = intake::take_in(&transaction, batch).map_err(&failed)?;
+        transaction.commit().map_err(&failed)?;
+        Ok(imported)
+    }
+
+    fn counts(&self) -> Result<Counts, ArchiveError> {
+        let count = |what: &str| -> Result<u64, ArchiveError> {
+            self.connection
+                .query_row(&format!("SELECT count(*) FROM {what}"), [], |row| {
+                    row.get::<_, i64>(0)
+                })
+                .map(rows::unsigned)
+                .map_err(self.failed())
+        };
+        Ok(Counts {
+            testers: count("tester")?,
+            records: count("record")?,
+            tests: count("test")?,
+            unread: count("record WHERE kind = 'unread'")?,
+            conflicts: count("conflict")?,
+            sites: count("site")?,
+        })
+    }
+
+    fn missing_from(
+        &self,
+        tester: TesterId,
+        oldest: RecordNumber,
+    ) -> Result<(RecordNumber, Option<RecordNumber>), ArchiveError> {
+        let serial = rows::serial(tester);
+        let newest: Option<u32> = self
+            .connection
+            .query_row(
+                "SELECT max(r.number) FROM record r JOIN tester t ON t.id = r.tester \
+                 WHERE t.serial = ?1",
+                [&serial],
+                |row| row.get(0),
+            )
+            .map_err(self.failed())?;
+        let has_oldest: bool = self
+            .connection
+            .query_row(
+                "SELECT EXISTS (SELECT 1 FROM record r JOIN tester t ON t.id = r.tester \
+                 WHERE t.serial = ?1 AND r.number = ?2)",
+                params![serial, oldest.get()],
+                |row| row.get(0),
+            )
+            .map_err(self.failed())?;
+        if !has_oldest {
+            return Ok((oldest, newest.map(RecordNumber::new)));
+        }
+        let last: u32 = self
+            .connection
+            .query_row(
+                "SELECT min(r.number) FROM record r JOIN tester t ON t.id = r.tester \
+                 WHERE t.serial = ?1 AND r.number >= ?2 AND NOT EXISTS \
+                 (SELECT 1 FROM record n WHERE n.tester = r.tester AND n.number = r.number + 1)",
+                params![serial, oldest.get()],
+                |row| row.get(0),
+            )
+            .map_err(self.failed())?;
+        Ok((
+            RecordNumber::new(last).next(),
+            newest.map(RecordNumber::new),
+        ))
+    }
+
+    fn bytes(
+        &self,
+        tester: TesterId,
+        number: RecordNumber,
+    ) -> Result<Option<Vec<u8>>, ArchiveError> {
+        self.connection
+            .query_row(
+                "SELECT r.bytes FROM record r JOIN tester t ON t.id = r.tester \
+                 WHERE t.serial = ?1 AND r.number = ?2",
+                params![rows::serial(tester), number.get()],
+                |row| row.get(0),
+            )
+            .optional()
+            .map_err(self.failed())
+    }
+
+    fn each_test(
+        &self,
+        wanted: &Wanted,
+        take: &mut dyn FnMut(TestRow) -> Result<(), ArchiveError>,
+    ) -> Result<(), ArchiveError> {
+        let mut only = Vec::new();
+        let mut values = Vec::new();
+        if let Some(site) = &wanted.site {
+            let is_there: bool = self
+                .connection
+                .query_row(
+                    "SELECT EXISTS (SELECT 1 FROM site WHERE name = ?1)",
+                    [site],
+                    |row| row.get(0),
+                )
+                .map_err(self.failed())?;
+            if !is_there {
+                return Err(ArchiveError::NoSuchSite(site.clone()));
+            }
+            values.push(site.clone());
+            // The site first, then its tests: the time does not grow with the archive.
+            only.push(format!(
+                "x.record IN (SELECT record FROM placing WHERE site = \
+                 (SELECT id FROM site WHERE name = ?{}))",
+                values.len()
+            ));
+        }
+        if let Some(tester) = wanted.tester {
+            values.push(rows::serial(tester));
+            only.push(format!("t.serial = ?{}", values.len()));
+        }
+        let only = if only.is_empty() {
+            String::new()
+        } else {
+            format!("WHERE {}", only.join(" AND "))
+        };
+        let failed = self.failed();
+        let sql = rows::select_tests(&only, "r.tester, r.number");
+        let mut listing = self.connection.prepare_cached(&sql).map_err(&failed)?;
+        let mut found = listing
+            .query(rusqlite::params_from_iter(values))
+            .map_err(&failed)?;
+        while let Some(row) = found.next().map_err(&failed)? {
+            take(rows::test_row(row).map_err(&failed)?)?;
+        }
+        Ok(())
+    }
+
+    fn verify(&self, found: &mut dyn FnMut(Fault)) -> Result<Verified, ArchiveError> {
+        examine::examine(&self.connection, found).map_err(self.failed())
+    }
+
+    fn backup(&self, to: &Path) -> Result<(), ArchiveError> {
+        let there = || ArchiveError::BackupThere {
+            file: to.to_owned(),
+        };
+        if to.exists() {
+            return Err(there());
+        }
+        let mut part = to.as_os_str().to_owned();
+        part.push(".part");
+        let part = PathBuf::from(part);
+        let cannot = |source| ArchiveError::CannotWrite {
+            file: part.clone(),
+            source,
+        };
+        // Nobody else's part is written over.
+        std::fs::OpenOptions::new()
+            .write(true)
+            .create_new(true)
+            .open(&part)
+            .map_err(cannot)?;
+        let copied = copy(&self.connection, &part).map_err(|source| ArchiveError::Database {
+            file: part.clone(),
+            source,
+        });
+        // A link takes the name only if it is still free; a rename would take it in any case.
+        let named = copied.and_then(|()| match std::fs::hard_link(&part, to) {
+            Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => Err(there()),
+            // Some file systems have no links; there the name was free a moment ago.
+            Err(_) => std::fs::rename(&part, to).map_err(cannot),
+            Ok(()) => Ok(()),
+        });
+        let _ = std::fs::remove_file(&part);
+        named
+    }
+
+    fn site(&mut self, name: &str) -> Result<SiteId, ArchiveError> {
+        let name = checked_name("site", name)?;
+        self.connection
+            .execute(
+                "INSERT INTO site (name) VALUES (?1) ON CONFLICT DO NOTHING",
+                [name],
+            )
+            .and_then(|_| {
+                self.connection
+                    .query_row("SELECT id FROM site WHERE name = ?1", [name], |row| {
+                        row.get(0).map(SiteId)
+                    })
+            })
+            .map_err(self.failed())
+    }
+
+    fn appliance(&mut self, site: SiteId, name: &str) -> Result<ApplianceId, ArchiveError> {
+        let name = checked_name("appliance", name)?;
+        self.connection
+            .execute(
+                "INSERT INTO appliance (site, name) VALUES (?1, ?2) ON CONFLICT DO NOTHING",
+                params![site.0, name],
+            )
+            .and_then(|_| {
+                self.connection.query_row(
+                    "SELECT id FROM appliance WHERE site = ?1 AND name = ?2",
+                    params![site.0, name],
+                    |row| row.get(0).map(ApplianceId),
+                )
+            })
+            .map_err(self.failed())
+    }
+
+    fn place(
+        &mut self,
+        tester: TesterId,
+        from: RecordNumber,
+        to: RecordNumber,
+        site: SiteId,
+        appliance: Option<ApplianceId>,
+    ) -> Result<u64, ArchiveError> {
+        let placed = self
+            .connection
+            .execute(
+                "INSERT INTO placing (record, site, appliance) \
+                 SELECT r.id, ?4, ?5 FROM record r JOIN tester t ON t.id = r.tester \
+                 WHERE t.serial = ?1 AND r.number BETWEEN ?2 AND ?3 AND r.kind = 'test' \
+                 ON CONFLICT (record) DO UPDATE \
+                 SET site = excluded.site, appliance = excluded.appliance",
+                params![
+                    rows::serial(tester),
+                    from.get(),
+                    to.get(),
+                    site.0,
+                    appliance.map(|appliance| appliance.0)
+                ],
+            )
+            .map_err(self.failed())?;
+        if placed == 0 {
+            return Err(ArchiveError::NoSuchTests {
+                tester: rows::serial(tester),
+                from: from.get(),
+                to: to.get(),
+            });
+        }
+        Ok(placed as u64)
+    }
+
+    fn add_note(&mut self, note: &NewNote) -> Result<(), ArchiveError> {
+        let json = |value: serde_json::Result<String>| {
+            value.map_err(|error| ArchiveError::Content {
+                file: self.file.clone(),
+                what: error.to_string(),
+            })
+        };
+        let readings = json(serde_json::to_string(&note.readings))?;
+        let answers = json(serde_json::to_string(&note.answers))?;
+        let photos = json(serde_json::to_string(&note.photos))?;
+        self.connection
+            .execute(
+                "INSERT INTO note (site, appliance, made_at, readings, answers, remark, photos) \
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+                params![
+                    note.site.0,
+                    note.appliance.map(|appliance| appliance.0),
+                    rows::signed(note.at.get()),
+                    readings,
+                    answers,
+                    note.remark,
+                    photos
+                ],
+            )
+            .map(|_| ())
+            .map_err(self.failed())
+    }
+
+    fn notes(&self, site: Option<&str>) -> Result<Vec<KeptNote>, ArchiveError> {
+        let failed = self.failed();
+        let mut listing = self
+            .connection
+            .prepare(
+                "SELECT s.name, a.name, n.made_at, n.readings, n.answers, n.remark, n.photos \
+                 FROM note n JOIN site s ON s.id = n.site \
+                 LEFT JOIN appliance a ON a.id = n.appliance \
+                 WHERE ?1 IS NULL OR s.name = ?1 ORDER BY n.made_at, n.id",
+            )
+            .map_err(&failed)?;
+        let found = listing
+            .query_map([site], |row| {
+                let texts: [String; 3] = [row.get(3)?, row.get(4)?, row.get(6)?];
+                Ok((
+                    Place {
+                        site: row.get(0)?,
+                        appliance: row.get(1)?,
+                    },
+                    UnixSeconds::new(rows::unsigned(row.get(2)?)),
+                    row.get::<_, String>(5)?,
+                    texts,
+                ))
+            })
+            .map_err(&failed)?;
+        let mut notes = Vec::new();
+        for note in found {
+            let (place, at, remark, [readings, answers, photos]) = note.map_err(&failed)?;
+            let content = |error: serde_json::Error| ArchiveError::Content {
+                file: self.file.clone(),
+                what: format!("a note cannot be read: {error}"),
+            };
+            notes.push(KeptNote {
+                place,
+                at,
+                readings: serde_json::from_str(&readings).map_err(content)?,
+                answers: serde_json::from_str(&answers).map_err(content)?,
+                remark,
+                photos: serde_json::from_str(&photos).map_err(content)?,
+            });
+        }
+        Ok(notes)
+    }
+}
+
+/// Copies all pages in one step. In a write-ahead log that step sees one state of the archive
+/// and keeps nobody from writing; many small steps would begin again at every write of another
+/// program.
+fn copy(from: &Connection, part: &Path) -> rusqlite::Result<()> {
+    let mut to = Connection::open(part)?;
+    {
+        let backup = Backup::new(from, &mut to)?;
+        loop {
+            match backup.step(-1)? {
+                StepResult::Done => break,
+                _ => std::thread::sleep(BACKUP_REST),
+            }
+        }
+    }
+    to.close().map_err(|(_, error)| error)
+}

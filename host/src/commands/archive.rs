@@ -1,0 +1,366 @@
+//! `archive` and `pull --archive`: records into the archive, a copy of it, what is in it.
+
+use std::path::Path;
+
+use serde::Serialize;
+use slotwise_core::link::{self, Reply, ReplyEnvelope};
+use slotwise_core::record::{RecordNumber, TesterId};
+use slotwise_core::units::UnixSeconds;
+
+use super::{note, out, verify};
+use crate::archive::{Archive, Arrival, Batch, Imported, SqliteArchive, batch_of};
+use crate::cli::{ArchiveCommand, BackupArgs, ImportArgs, PullArgs, VerifyArgs};
+use crate::client::{Client, Pulled, RawFrame};
+use crate::error::Error;
+use crate::exit::Exit;
+use crate::log_file::{self, KeptRecord};
+
+/// Records of a pull that are put into the archive at a time: what a broken line can cost is
+/// nothing, what a power cut can cost is the pull of so many records.
+const AT_A_TIME: usize = 64;
+
+/// Runs `archive`.
+///
+/// # Errors
+/// An archive that cannot be used.
+pub(super) fn run(command: &ArchiveCommand) -> Result<Exit, Error> {
+    match command {
+        ArchiveCommand::Import(args) => import(args),
+        ArchiveCommand::Verify(args) => verify::run(args),
+        ArchiveCommand::Backup(args) => backup(args),
+        ArchiveCommand::Info(args) => info(args),
+    }
+}
+
+#[derive(Serialize)]
+struct Summary {
+    format: &'static str,
+    version: u32,
+    files: Vec<FileSummary>,
+    not_imported: Vec<NotImported>,
+}
+
+#[derive(Serialize)]
+struct FileSummary {
+    source: String,
+    tester: String,
+    added: u64,
+    already: u64,
+    conflicts: Vec<u32>,
+    chain: Vec<String>,
+    damages: usize,
+}
+
+#[derive(Serialize)]
+struct NotImported {
+    source: String,
+    why: String,
+}
+
+fn import(args: &ImportArgs) -> Result<Exit, Error> {
+    let mut archive = SqliteArchive::open_or_make(&args.archive.archive)?;
+    let mut exit = Exit::Done;
+    let mut files = Vec::new();
+    let mut not_imported = Vec::new();
+    for file in &args.files {
+        match import_file(&mut archive, file) {
+            Ok(arrival) => {
+                exit = exit.graver(complain(&arrival));
+                files.push(summary(arrival));
+            }
+            Err(error) => {
+                note(&error.to_string());
+                exit = exit.graver(error.exit());
+                not_imported.push(NotImported {
+                    source: file.display().to_string(),
+                    why: error.to_string(),
+                });
+            }
+        }
+    }
+    if args.json {
+        print_json(&Summary {
+            format: "slotwise-import",
+            version: 1,
+            files,
+            not_imported,
+        })?;
+    } else {
+        let added: u64 = files.iter().map(|file| file.added).sum();
+        let already: u64 = files.iter().map(|file| file.already).sum();
+        out(&format!(
+            "{} of {} files are in {}: {added} new records, {already} were there already\n",
+            files.len(),
+            args.files.len(),
+            args.archive.archive.display()
+        ))?;
+    }
+    Ok(exit)
+}
+
+fn import_file(archive: &mut dyn Archive, file: &Path) -> Result<Arrival, Error> {
+    let source = file.display().to_string();
+    let log = log_file::read(file)?;
+    for damage in &log.damages {
+        note(&format!("{source}: {damage}"));
+    }
+    let batch = batch_of(&source, log, now())?;
+    let imported = archive.import(&batch)?;
+    Ok(Arrival {
+        source,
+        tester: batch.tester,
+        damages: batch.damages,
+        imported,
+    })
+}
+
+/// Says what is not as it should be with an arrival.
+fn complain(arrival: &Arrival) -> Exit {
+    let Arrival {
+        source,
+        tester,
+        damages,
+        imported,
+    } = arrival;
+    for number in &imported.conflicts {
+        note(&format!(
+            "{source}: tester {tester}, record {}: it is in the archive with other bytes; both are \
+             kept. One of the two logs was changed",
+            number.get()
+        ));
+    }
+    for fault in &imported.faults {
+        note(&format!("{source}: {fault}"));
+    }
+    if *damages > 0 {
+        note(&format!(
+            "{source}: not whole; every whole record of it is in the archive. Nothing is lost in \
+             the tester: pull the log again and import that too"
+        ));
+    }
+    if *damages > 0 || !imported.conflicts.is_empty() || !imported.faults.is_empty() {
+        Exit::File
+    } else {
+        Exit::Done
+    }
+}
+
+fn summary(arrival: Arrival) -> FileSummary {
+    let Imported {
+        added,
+        already,
+        conflicts,
+        faults,
+    } = arrival.imported;
+    FileSummary {
+        source: arrival.source,
+        tester: arrival.tester.to_string(),
+        added,
+        already,
+        conflicts: conflicts.iter().map(|number| number.get()).collect(),
+        chain: faults.iter().map(ToString::to_string).collect(),
+        damages: arrival.damages,
+    }
+}
+
+fn backup(args: &BackupArgs) -> Result<Exit, Error> {
+    let archive = SqliteArchive::open(&args.archive.archive)?;
+    archive.backup(&args.out)?;
+    let copy = SqliteArchive::open(&args.out)?;
+    let counts = copy.counts()?;
+    out(&format!(
+        "{} records of {} testers are in {}\n",
+        counts.records,
+        counts.testers,
+        args.out.display()
+    ))?;
+    Ok(Exit::Done)
+}
+
+#[derive(Serialize)]
+struct Info {
+    format: &'static str,
+    version: u32,
+    testers: u64,
+    records: u64,
+    tests: u64,
+    unread: u64,
+    conflicts: u64,
+    sites: u64,
+}
+
+fn info(args: &VerifyArgs) -> Result<Exit, Error> {
+    let counts = SqliteArchive::open(&args.archive.archive)?.counts()?;
+    if args.json {
+        print_json(&Info {
+            format: "slotwise-archive-info",
+            version: 1,
+            testers: counts.testers,
+            records: counts.records,
+            tests: counts.tests,
+            unread: counts.unread,
+            conflicts: counts.conflicts,
+            sites: counts.sites,
+        })?;
+    } else {
+        out(&format!(
+            "{} records, {} of them tests, of {} testers; {} sites; {} kept unread; {} conflicts\n",
+            counts.records,
+            counts.tests,
+            counts.testers,
+            counts.sites,
+            counts.unread,
+            counts.conflicts
+        ))?;
+    }
+    Ok(Exit::Done)
+}
+
+/// Pulls the records that `file` has not straight into it. What came before a line broke is
+/// kept.
+///
+/// # Errors
+/// Link or archive.
+pub(super) fn pull_into(
+    client: &mut Client,
+    line: &str,
+    file: &Path,
+    args: &PullArgs,
+) -> Result<Exit, Error> {
+    let mut archive = SqliteArchive::open_or_make(file)?;
+    let (hello, _) = client.hello()?;
+    let from = match (args.from, hello.records) {
+        (Some(from), _) => RecordNumber::new(from),
+        (None, None) => RecordNumber::FIRST,
+        (None, Some((oldest, newest))) => {
+            let (missing, kept) = archive.missing_from(hello.tester, oldest)?;
+            // A journal that ends before what is kept of it was begun anew: look at all of it.
+            if kept.is_some_and(|kept| kept > newest) {
+                oldest
+            } else {
+                missing
+            }
+        }
+    };
+    let mut intake = Intake {
+        archive: &mut archive,
+        tester: hello.tester,
+        source: line.to_owned(),
+        waiting: Vec::new(),
+        total: Imported::default(),
+    };
+    let mut unreadable = Vec::new();
+    let pulled = client.pull(from, |pulled| {
+        match pulled {
+            Pulled::Record { number, frame } => intake.take(number, &frame)?,
+            Pulled::Unreadable(number) => unreadable.push(number),
+            Pulled::Again(_) | Pulled::End { .. } => {}
+        }
+        Ok::<(), Error>(())
+    });
+    // Before anything else: what came is kept, also of a pull that broke.
+    intake.flush()?;
+    let arrival = Arrival {
+        source: line.to_owned(),
+        tester: hello.tester,
+        damages: 0,
+        imported: intake.total,
+    };
+    let mut exit = complain(&arrival);
+    for number in unreadable {
+        note(&format!(
+            "{line}: the tester cannot read record {} of its own journal; the others are pulled. \
+             Have its log memory checked",
+            number.get()
+        ));
+        exit = exit.graver(Exit::Link);
+    }
+    pulled?;
+    if args.json {
+        print_json(&Summary {
+            format: "slotwise-import",
+            version: 1,
+            files: vec![summary(arrival)],
+            not_imported: Vec::new(),
+        })?;
+    } else {
+        out(&format!(
+            "{} new records of tester {} are in {}; {} were there already\n",
+            arrival.imported.added,
+            hello.tester,
+            file.display(),
+            arrival.imported.already
+        ))?;
+    }
+    Ok(exit)
+}
+
+/// A pull on its way into the archive.
+struct Intake<'a> {
+    archive: &'a mut SqliteArchive,
+    tester: TesterId,
+    source: String,
+    waiting: Vec<KeptRecord>,
+    total: Imported,
+}
+
+impl Intake<'_> {
+    fn take(&mut self, number: RecordNumber, frame: &RawFrame) -> Result<(), Error> {
+        if let Some(bytes) = record_bytes(frame) {
+            self.waiting.push(KeptRecord {
+                number,
+                bytes,
+                at_byte: 0,
+            });
+        }
+        if self.waiting.len() >= AT_A_TIME {
+            self.flush()?;
+        }
+        Ok(())
+    }
+
+    fn flush(&mut self) -> Result<(), Error> {
+        if self.waiting.is_empty() {
+            return Ok(());
+        }
+        let imported = self.archive.import(&Batch {
+            source: self.source.clone(),
+            tester: self.tester,
+            records: std::mem::take(&mut self.waiting),
+            damages: 0,
+            at: now(),
+        })?;
+        self.total.added += imported.added;
+        self.total.already += imported.already;
+        self.total.conflicts.extend(imported.conflicts);
+        self.total.faults.extend(imported.faults);
+        Ok(())
+    }
+}
+
+/// The record's bytes in a frame that the client has found whole.
+fn record_bytes(frame: &RawFrame) -> Option<Vec<u8>> {
+    let mut reader = link::FrameReader::new();
+    frame.0.iter().find_map(|byte| match reader.push(*byte) {
+        Some(Ok(message)) => match link::decode::<ReplyEnvelope<'_>>(message) {
+            Ok(ReplyEnvelope {
+                reply: Reply::Record { bytes, .. },
+                ..
+            }) => Some(bytes.to_vec()),
+            _ => None,
+        },
+        _ => None,
+    })
+}
+
+/// The clock of this computer.
+pub(super) fn now() -> UnixSeconds {
+    UnixSeconds::new(u64::try_from(jiff::Timestamp::now().as_second()).unwrap_or_default())
+}
+
+/// Prints a document.
+pub(super) fn print_json(document: &impl Serialize) -> Result<(), Error> {
+    let mut text = serde_json::to_string_pretty(document)?;
+    text.push('\n');
+    out(&text)
+}

@@ -1,0 +1,94 @@
+//! `export`: the tests of an archive, to a file or to standard output.
+
+use std::io::{self, BufWriter, Write};
+use std::path::Path;
+
+use super::{note, out};
+use crate::archive::{ArchiveError, SqliteArchive, Wanted};
+use crate::cli::ExportArgs;
+use crate::client::RawFrame;
+use crate::error::Error;
+use crate::exit::Exit;
+use crate::export::{Form, SCHEMA, export};
+use crate::log_file::LogWriter;
+
+/// Bytes that are written at a time.
+const CHUNK: usize = 64 * 1024;
+
+/// Runs `export`.
+///
+/// # Errors
+/// An archive that cannot be read, a file that cannot be written.
+pub(super) fn run(args: &ExportArgs) -> Result<Exit, Error> {
+    let file = match &args.archive {
+        Some(file) if !args.schema => file,
+        _ => {
+            out(SCHEMA)?;
+            return Ok(Exit::Done);
+        }
+    };
+    let archive = SqliteArchive::open(file)?;
+    let wanted = Wanted {
+        site: args.site.clone(),
+        tester: args.tester,
+    };
+    let form = if args.csv { Form::Csv } else { Form::Json };
+    match &args.out {
+        Some(to) => to_file(&archive, &wanted, form, to, args.force),
+        None => to_stdout(&archive, &wanted, form),
+    }
+}
+
+fn to_stdout(archive: &SqliteArchive, wanted: &Wanted, form: Form) -> Result<Exit, Error> {
+    // Not a terminal stream: a value must not be taken for a colour and stripped.
+    let stdout = BufWriter::with_capacity(CHUNK, io::stdout().lock());
+    match export(archive, wanted, form, stdout) {
+        // A reader that has seen enough.
+        Err(ArchiveError::Output(error)) if error.kind() == io::ErrorKind::BrokenPipe => {}
+        Err(ArchiveError::Output(error)) => return Err(Error::Output(error)),
+        Err(error) => return Err(error.into()),
+        Ok(_) => {}
+    }
+    Ok(Exit::Done)
+}
+
+fn to_file(
+    archive: &SqliteArchive,
+    wanted: &Wanted,
+    form: Form,
+    to: &Path,
+    force: bool,
+) -> Result<Exit, Error> {
+    let mut writer = LogWriter::create(to, force)?;
+    let part = Part(&mut writer);
+    match export(archive, wanted, form, BufWriter::with_capacity(CHUNK, part)) {
+        Ok(count) => {
+            writer.finish()?;
+            note(&format!("{count} tests are in {}", to.display()));
+            Ok(Exit::Done)
+        }
+        Err(error) => {
+            if let Some(part) = writer.abandon() {
+                // Half an export looks like a whole one.
+                let _ = std::fs::remove_file(part);
+            }
+            Err(error.into())
+        }
+    }
+}
+
+/// A file in the making, as something to write to.
+struct Part<'w>(&'w mut LogWriter);
+
+impl Write for Part<'_> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.0
+            .append(&RawFrame(bytes.to_vec()))
+            .map_err(io::Error::other)?;
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
