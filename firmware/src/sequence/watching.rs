@@ -234,6 +234,7 @@ impl Sequence {
             watching.seen = Some(evidence);
             // While a watch runs, its own record at the end is enough.
             let is_worth_a_record = evidence.load_step.is_ok()
+                && !verdict.has(FindingCode::LoadStepUnclear)
                 && !watching.is_cycling()
                 && said(&verdict) != watching.kept
                 && watching.more_records < MORE_RECORDS;

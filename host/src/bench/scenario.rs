@@ -269,6 +269,7 @@ impl From<File> for Stop {
         let sound = Receptacle::sound();
         let slot = |asked: Option<Conductor>, usual| asked.map_or(usual, Into::into);
         Self {
+            stays: Millis::default(),
             receptacle: Receptacle {
                 supply: file.supply.into(),
                 cable: file.cable.into(),

@@ -1,6 +1,7 @@
 //! The receptacles of Larkfield Terrace by name or house number, and the way of the tour.
 
 use slotwise_core::slots::ClipTarget;
+use slotwise_core::units::Millis;
 use slotwise_virtual::house::{Named, Receptacle, bank, find};
 
 use crate::error::Error;
@@ -16,6 +17,8 @@ pub struct Stop {
     pub story: String,
     /// What is behind it, and what the technician puts the clip on.
     pub receptacle: Receptacle,
+    /// How long the tester stays after its test, for the load steps of what runs there.
+    pub stays: Millis,
 }
 
 impl From<&Named> for Stop {
@@ -25,13 +28,17 @@ impl From<&Named> for Stop {
             place: named.place.to_owned(),
             story: named.story.to_owned(),
             receptacle: named.receptacle.clone(),
+            stays: Millis::default(),
         }
     }
 }
 
+/// At the furnace that comes and goes, until it has done so a few times.
+const FIVE_CYCLES: Millis = Millis::new(65_000);
+
 /// One receptacle of each house; at Number 4 the same one twice, since only the clip on another
-/// earth shows what is wrong there.
-const WAY: [(&str, Clip); 13] = [
+/// earth shows what is wrong there; at Number 12 two, the first with a furnace that runs.
+const WAY: [(&str, Clip); 14] = [
     ("sound", Clip::AsUsual),
     ("open-ground", Clip::AsUsual),
     ("joined-at-box", Clip::AsUsual),
@@ -44,6 +51,7 @@ const WAY: [(&str, Clip); 13] = [
     ("volts-240", Clip::AsUsual),
     ("breaker-off", Clip::AsUsual),
     ("supply-low", Clip::AsUsual),
+    ("sound-with-load", Clip::AsUsual),
     ("lost-service-neutral", Clip::AsUsual),
 ];
 
@@ -68,6 +76,9 @@ pub fn stops(all: bool) -> Result<Vec<Stop>, Error> {
             let mut stop = Stop::from(named(name)?);
             if let Clip::Free = clip {
                 stop.receptacle.clip = ClipTarget::NotConnected;
+            }
+            if name == "sound-with-load" {
+                stop.stays = FIVE_CYCLES;
             }
             Ok(stop)
         })

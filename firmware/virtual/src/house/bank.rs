@@ -157,7 +157,7 @@ fn second_phase() -> Vec<Named> {
             Receptacle {
                 neutral_joint: Joint::Weak(Ohms::new(1.0)),
                 ..sound()
-                    .with_appliance(Appliance::cycling(6.0, 2, 2))
+                    .with_appliance(Appliance::cycling(6.0, 6, 6))
                     .with_clip(IndependentEarth)
             },
         ),
@@ -228,7 +228,7 @@ fn third_phase() -> Vec<Named> {
                     temperature: Celsius::new(45.0),
                 },
                 ..sound()
-                    .with_appliance(Appliance::cycling(9.0, 2, 2))
+                    .with_appliance(Appliance::cycling(9.0, 6, 6))
                     .with_clip(ApplianceFrame)
             },
         ),
@@ -237,7 +237,7 @@ fn third_phase() -> Vec<Named> {
             "Number 12, furnace closet",
             "Nothing wrong; the furnace's blower comes and goes.",
             sound()
-                .with_appliance(Appliance::cycling(6.0, 2, 2))
+                .with_appliance(Appliance::cycling(6.0, 6, 6))
                 .with_clip(IndependentEarth),
         ),
         named(
