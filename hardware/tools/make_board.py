@@ -125,6 +125,7 @@ def problem(board, kinds):
     for part in board.GetFootprints():
         for zone in part.Zones():
             box = zone.GetBoundingBox()
+            box.Inflate(pcbnew.FromMM(VIA / 2 + 0.1))
             head.append("block " + " ".join(f"{pcbnew.ToMM(e):.3f}" for e in (box.GetLeft(), box.GetTop(), box.GetRight(), box.GetBottom())))
     for x, y1, y2, w in SLOTS:
         head.append(f"block {x - w} {y1 - w} {x + w} {y2 + w}")

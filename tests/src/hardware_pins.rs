@@ -71,28 +71,19 @@ pub fn disagreements(table: &Table, source: &str) -> Vec<String> {
         {
             found.push(format!("GPIO {number} is listed twice"));
         }
-        // A leading question mark: the board need not claim it yet.
-        let board = row.get("board");
-        let is_needed = !board.is_empty() && !board.starts_with('?');
-        let words: Vec<&str> = board
-            .trim_start_matches('?')
-            .split('|')
-            .filter(|word| !word.is_empty())
-            .collect();
+        let field = row.get("board");
+        let signal = row.get("signal");
         match by_pin.get(&number) {
-            None if !is_needed => {}
+            None if field.is_empty() => {}
             None => found.push(format!(
-                "GPIO {number} ({}) is not claimed by the board",
-                row.get("signal")
+                "GPIO {number} ({signal}) is not claimed by the board"
             )),
-            Some(name) if words.is_empty() => found.push(format!(
-                "GPIO {number} ({}) is claimed as {name}, the table says unused",
-                row.get("signal")
+            Some(name) if field.is_empty() => found.push(format!(
+                "GPIO {number} ({signal}) is claimed as {name}, the table says unused"
             )),
-            Some(name) if !words.iter().any(|word| name.contains(word)) => found.push(format!(
-                "GPIO {number} ({}) is claimed as {name}",
-                row.get("signal")
-            )),
+            Some(name) if *name != field => {
+                found.push(format!("GPIO {number} ({signal}) is claimed as {name}"));
+            }
             Some(_) => {}
         }
     }

@@ -149,7 +149,13 @@ fn the_limiter_holds_line_voltage_under_three_milliamperes() {
         return;
     }
     let found = measured(&deck("limiter"));
+    let theory = text("theory.md");
     for volts in [120, 240] {
+        // The table of the notes.
+        let row = [0, 25, 50].map(|celsius| found[&format!("rms_{volts}_{celsius}")] * 1e3);
+        let row = row.map(|rms| format!("{rms:.2} mA")).join(" | ");
+        let row = format!("| {volts} V | {row} |");
+        assert!(theory.contains(&row), "theory.md lacks {row}");
         for celsius in [0, 25, 50] {
             let rms = found[&format!("rms_{volts}_{celsius}")] * 1e3;
             let most = found[&format!("max_{volts}_{celsius}")] * 1e3;

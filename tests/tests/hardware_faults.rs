@@ -78,6 +78,31 @@ fn no_row_reaches_a_limit() {
             worst.get("failure")
         );
     }
+    // What the safety notes say is what the table has.
+    let safety = slotwise_tests::hardware::text("safety.md");
+    for (column, row) in [
+        (
+            "earth_ma",
+            "| into ground, one part failed or the firmware wrong |",
+        ),
+        ("touch_ma", "| through a person |"),
+        ("volts_share", "| share of a part's voltage |"),
+        ("heat_share", "| share of a part's power |"),
+    ] {
+        let worst = table
+            .rows
+            .iter()
+            .map(|row| number(row, column))
+            .fold(0.0, f64::max);
+        let line = safety
+            .lines()
+            .find(|line| line.starts_with(row))
+            .expect(row);
+        assert!(
+            line.contains(&format!("| {worst:.2}")),
+            "{line}: the table has {worst:.2}"
+        );
+    }
     // ... and a table with a row beyond one is not passed.
     let mut text = slotwise_tests::hardware::text("faults.csv");
     let columns = table.columns().len();
