@@ -18,11 +18,13 @@
 
 use num_complex::Complex;
 
-use super::batch::{BATCH, Coefficients, GRAM_SHIFT, dot, lead_sums, turned_sums, weigh_for_gram};
+use super::batch::{BATCH, Coefficients, GRAM_SHIFT, block_sums, dot, lead_sums};
 use super::{BLOCKS, HOP, Tuning, WINDOW};
 use crate::record::{SNAPSHOT_POINTS, SNAPSHOT_STEP};
 use crate::sample::Frame;
 use crate::slots::LEADS;
+
+const _: () = assert!(BATCH.is_multiple_of(SNAPSHOT_STEP));
 
 /// Entries of the upper triangle of the Gram matrix.
 pub(crate) const GRAM: usize = LEADS * (LEADS + 1) / 2;
@@ -93,14 +95,20 @@ impl WindowSums {
 }
 
 /// Sums frames into windows.
+///
+/// In the order of the fields: what every frame touches comes first, where the core's instructions
+/// reach it.
 #[derive(Clone, Debug)]
+#[repr(C)]
 pub struct Accumulator {
-    sums: WindowSums,
     /// Frames held back, lead by lead.
     batch: [[i32; BATCH]; LEADS],
     held: usize,
     /// Frames summed of the window in hand, `0..=WINDOW`.
     taken: usize,
+    clipped: u32,
+    coefficients: Coefficients,
+    sums: WindowSums,
     /// Frames summed of the frequency segment in hand, `0..HOP`.
     segment_taken: usize,
     /// Segments finished.
@@ -120,6 +128,8 @@ impl Accumulator {
             sums: WindowSums::empty(tuning),
             batch: [[0; BATCH]; LEADS],
             held: 0,
+            clipped: 0,
+            coefficients: Coefficients::NONE,
             taken: 0,
             segment_taken: 0,
             segments: 0,
@@ -141,16 +151,19 @@ impl Accumulator {
         if self.taken >= WINDOW {
             return true;
         }
-        let number = self.taken + self.held;
-        let mut clipped = false;
-        for (place, code) in self.batch.iter_mut().zip(frame.codes) {
-            clipped |= code.is_clipped();
-            if let Some(place) = place.get_mut(self.held) {
-                *place = code.get();
-            }
+        let place = self.held;
+        if place >= BATCH {
+            // Never: a full batch is summed at once.
+            return false;
         }
-        self.sums.clipped += u32::from(clipped);
-        self.keep_point(frame, number);
+        let mut largest = 0;
+        for (lead, code) in self.batch.iter_mut().zip(frame.codes) {
+            let code = code.get();
+            // Either end of the range gives 2^23, every other code less.
+            largest |= (code ^ (code >> 31)) + 1;
+            lead[place] = code;
+        }
+        self.clipped += largest as u32 >> 23;
         self.held += 1;
         if self.held == BATCH {
             self.held = 0;
@@ -165,19 +178,29 @@ impl Accumulator {
         &self.sums
     }
 
-    fn keep_point(&mut self, frame: &Frame, number: usize) {
-        if number.is_multiple_of(SNAPSHOT_STEP)
-            && let Some(point) = self.sums.snapshot.get_mut(number / SNAPSHOT_STEP)
-        {
-            for (kept, code) in point.iter_mut().zip(frame.codes) {
+    /// The batch's points of the snapshot; batches begin at an even frame.
+    #[cold]
+    #[inline(never)]
+    fn keep_points(&mut self) {
+        let points = self
+            .sums
+            .snapshot
+            .iter_mut()
+            .skip(self.taken / SNAPSHOT_STEP);
+        for (place, point) in (0..BATCH).step_by(SNAPSHOT_STEP).zip(points) {
+            for (kept, lead) in point.iter_mut().zip(&self.batch) {
                 // 24 bits to 16: always in range.
-                *kept = (code.get() >> GRAM_SHIFT) as i16;
+                *kept = (lead[place] >> GRAM_SHIFT) as i16;
             }
         }
     }
 
+    #[inline(never)]
     fn sum_batch(&mut self) {
-        let at = Coefficients::new(
+        if self.taken < SNAPSHOT_POINTS * SNAPSHOT_STEP {
+            self.keep_points();
+        }
+        self.coefficients.fill(
             self.phase,
             self.sums.tuning.step,
             self.taken,
@@ -186,16 +209,15 @@ impl Accumulator {
         self.phase = self
             .phase
             .wrapping_add(self.sums.tuning.step.wrapping_mul(BATCH as u32));
-        self.add_to_block(&at);
+        self.add_to_block();
 
         let sums = &mut self.sums;
         let places = sums.leads.iter_mut().zip(&mut sums.mean);
         for ((lead, mean), x) in places.zip(&mut self.batch) {
-            let (i, q, m) = lead_sums(x, &at);
+            // From here on the batch holds the weighted codes of the Gram matrix.
+            let (i, q, m) = lead_sums(x, &self.coefficients);
             lead.add((i, q));
             *mean += i64::from(m);
-            // From here on the batch holds the weighted codes of the Gram matrix.
-            weigh_for_gram(x, &at.root);
         }
         let mut entries = sums.gram.iter_mut();
         for (row, first) in self.batch.iter().enumerate() {
@@ -204,18 +226,15 @@ impl Accumulator {
             }
         }
         self.taken += BATCH;
+        sums.clipped = self.clipped;
     }
 
-    fn add_to_block(&mut self, at: &Coefficients) {
+    fn add_to_block(&mut self) {
         let (first, second) = self.sums.tuning.reference;
         let [a, b] = [first, second].map(|lead| &self.batch[lead.channel()]);
-        let mut difference = [0; BATCH];
-        for ((d, a), b) in difference.iter_mut().zip(a).zip(b) {
-            *d = a - b;
-        }
-        self.rising
-            .add(turned_sums(&difference, &at.block_cos, &at.block_sin));
-        self.plain.add(turned_sums(&difference, &at.cos, &at.sin));
+        let [rising, plain] = block_sums(a, b, &self.coefficients);
+        self.rising.add(rising);
+        self.plain.add(plain);
         self.segment_taken += BATCH;
         if self.segment_taken == HOP {
             self.close_segment();

@@ -4,7 +4,8 @@
 //! phase is off by at most 1/8192 turn; the error is the same in every channel and cancels in
 //! differences, and its effect on an amplitude is below 1e-6 (accuracy tests).
 
-use super::{BLOCK, WINDOW};
+use super::batch::BATCH;
+use super::{BLOCK, HOP, WINDOW};
 
 /// Q15 one.
 pub(crate) const ONE: i32 = 32_768;
@@ -30,7 +31,7 @@ const fn sin_pi(x: f64) -> f64 {
 }
 
 /// sin of the first quarter turn, both ends included.
-static QUARTER_SINE: [i16; QUARTER + 1] = {
+const QUARTER_SINE: [i16; QUARTER + 1] = {
     let mut table = [0; QUARTER + 1];
     let mut n = 0;
     while n <= QUARTER {
@@ -40,25 +41,55 @@ static QUARTER_SINE: [i16; QUARTER + 1] = {
     table
 };
 
-/// Rising half of the Hann window, sin^2(pi n / 800), n = 0 ..= 400.
-static RISING: [u16; WINDOW / 2 + 1] = {
-    let mut table = [0; WINDOW / 2 + 1];
+/// The whole turn, and a quarter more for the cosine: 10 kB, and a look-up is two loads. Folded
+/// into a quarter it would take three branches for each.
+static SINE: [i16; 5 * QUARTER] = {
+    let mut table = [0; 5 * QUARTER];
     let mut n = 0;
-    while n <= WINDOW / 2 {
-        let s = sin_pi(n as f64 / WINDOW as f64);
+    while n < table.len() {
+        let within = n % QUARTER;
+        table[n] = match (n / QUARTER) % 4 {
+            0 => QUARTER_SINE[within],
+            1 => QUARTER_SINE[QUARTER - within],
+            2 => -QUARTER_SINE[within],
+            _ => -QUARTER_SINE[QUARTER - within],
+        };
+        n += 1;
+    }
+    table
+};
+
+/// Hann window, sin^2(pi n / 800). The falling half is the rising one backwards.
+static WEIGHT: [u16; WINDOW] = {
+    let mut table = [0; WINDOW];
+    let mut n = 0;
+    while n < WINDOW {
+        let s = sin_pi(mirrored(n) as f64 / WINDOW as f64);
         table[n] = (s * s * ONE as f64 + 0.5) as u16;
         n += 1;
     }
     table
 };
 
-/// Square root of the rising half, sin(pi n / 800). Both factors of a Gram term carry it, so
-/// that the matrix is a true sum of squares and differences of leads come out exactly.
-static RISING_ROOT: [u16; WINDOW / 2 + 1] = {
-    let mut table = [0; WINDOW / 2 + 1];
+/// Its square root, sin(pi n / 800). Both factors of a Gram term carry it, so that the matrix is
+/// a true sum of squares and differences of leads come out exactly.
+static WEIGHT_ROOT: [u16; WINDOW] = {
+    let mut table = [0; WINDOW];
     let mut n = 0;
-    while n <= WINDOW / 2 {
-        table[n] = (sin_pi(n as f64 / WINDOW as f64) * ONE as f64 + 0.5) as u16;
+    while n < WINDOW {
+        table[n] = (sin_pi(mirrored(n) as f64 / WINDOW as f64) * ONE as f64 + 0.5) as u16;
+        n += 1;
+    }
+    table
+};
+
+/// Rising half of a frequency block: the same shape, four times as steep. The falling half is
+/// one minus this.
+static BLOCK_WEIGHT: [u16; HOP] = {
+    let mut table = [0; HOP];
+    let mut n = 0;
+    while n < HOP {
+        table[n] = WEIGHT[n * (WINDOW / BLOCK)];
         n += 1;
     }
     table
@@ -78,24 +109,33 @@ pub(crate) const WEIGHT_SUM: i64 = {
 /// Weight `n` of the periodic Hann window, `0..WINDOW`, Q15.
 #[inline]
 pub(crate) const fn weight(n: usize) -> i32 {
-    entry(&RISING, mirrored(n))
+    if n < WINDOW { WEIGHT[n] as i32 } else { 0 }
 }
 
-/// Square root of weight `n`, `0..WINDOW`, Q15.
+/// Weights, their roots and the rising weights of a frequency block for a batch from these places
+/// on, Q15.
 #[inline]
-pub(crate) const fn weight_root(n: usize) -> i32 {
-    entry(&RISING_ROOT, mirrored(n))
-}
-
-/// Rising weight `n` of a frequency block, `0..=BLOCK / 2`: the same shape, four times as
-/// steep. The falling half is one minus this.
-#[inline]
-pub(crate) const fn block_weight(n: usize) -> i32 {
-    entry(&RISING, n * (WINDOW / BLOCK))
+pub(super) fn weights(
+    window: usize,
+    block: usize,
+) -> (
+    &'static [u16; BATCH],
+    &'static [u16; BATCH],
+    &'static [u16; BATCH],
+) {
+    fn from(table: &[u16], place: usize) -> &[u16; BATCH] {
+        // Places beyond a table never come: a window and a segment are whole batches.
+        let rest = table.get(place..).unwrap_or(&[]);
+        rest.first_chunk().unwrap_or(&[0; BATCH])
+    }
+    (
+        from(&WEIGHT, window),
+        from(&WEIGHT_ROOT, window),
+        from(&BLOCK_WEIGHT, block),
+    )
 }
 
 /// The falling half is the rising one backwards.
-#[inline]
 const fn mirrored(n: usize) -> usize {
     if n <= WINDOW / 2 {
         n
@@ -104,35 +144,12 @@ const fn mirrored(n: usize) -> usize {
     }
 }
 
-/// Entry `place`, 0 beyond the end. No remainder is taken to stay inside: the core that this
-/// runs on has no division.
-#[inline]
-const fn entry(table: &[u16; WINDOW / 2 + 1], place: usize) -> i32 {
-    if place < table.len() {
-        table[place] as i32
-    } else {
-        0
-    }
-}
-
 /// Cosine and sine of `phase`, full scale 32767.
 #[inline]
 pub(crate) fn cos_sin(phase: u32) -> (i32, i32) {
     // 12 bits of phase, rounded.
     let place = (phase.wrapping_add(1 << 19) >> 20) as usize;
-    (sine(place + QUARTER), sine(place))
-}
-
-#[inline]
-fn sine(place: usize) -> i32 {
-    let within = place % QUARTER;
-    let value = match (place / QUARTER) % 4 {
-        0 => QUARTER_SINE[within],
-        1 => QUARTER_SINE[QUARTER - within],
-        2 => -QUARTER_SINE[within],
-        _ => -QUARTER_SINE[QUARTER - within],
-    };
-    i32::from(value)
+    (i32::from(SINE[place + QUARTER]), i32::from(SINE[place]))
 }
 
 #[cfg(test)]
