@@ -7,7 +7,7 @@
 
 use embedded_storage_async::nor_flash::MultiwriteNorFlash;
 use sha2::{Digest as _, Sha256};
-use slotwise_core::link::JournalState;
+use slotwise_core::link::{JournalRefusal, JournalReport, JournalState};
 use slotwise_core::record::{self, Body, Digest, MAX_BYTES, Record, RecordNumber};
 use slotwise_core::units::{Millis, UnixSeconds};
 
@@ -118,6 +118,63 @@ impl<F: MultiwriteNorFlash> Keeper<F> {
     pub(crate) fn set_clock(&mut self, clock: UnixSeconds, at: Millis) {
         let start = clock.get().saturating_sub(at.get() / 1000);
         self.identity.clock = Some(UnixSeconds::new(start));
+    }
+
+    /// Remembers that the host holds every record up to this one, if its bytes have this digest.
+    pub(crate) fn confirm(
+        &mut self,
+        upto: RecordNumber,
+        of_host: &Digest,
+    ) -> Result<(), JournalRefusal> {
+        let journal = self.journal.as_mut().ok_or(JournalRefusal::Failed)?;
+        let mut buffer = [0; MAX_BYTES];
+        let bytes = match journal.read_from(upto.get(), &mut buffer) {
+            Ok(Some((number, length))) if number == upto.get() => buffer.get(..length),
+            Ok(_) => None,
+            Err(_) => return Err(JournalRefusal::Failed),
+        };
+        if bytes.map(digest) != Some(*of_host) {
+            return Err(JournalRefusal::NotTheSame);
+        }
+        journal
+            .confirm(upto.get())
+            .map_err(|_| JournalRefusal::NotStored)
+    }
+
+    /// Gives the room of every record up to this one free.
+    pub(crate) fn free(&mut self, upto: RecordNumber) -> Result<(), JournalRefusal> {
+        let journal = self.journal.as_mut().ok_or(JournalRefusal::Failed)?;
+        journal
+            .free(upto.get())
+            .map_err(|_| JournalRefusal::NotStored)?;
+        if self.state == JournalState::Full {
+            // There is room now; the next record tells if it can be used.
+            self.state = JournalState::Writable;
+        }
+        Ok(())
+    }
+
+    pub(crate) fn report(&self) -> JournalReport {
+        let marks = self
+            .journal
+            .as_ref()
+            .map(Journal::marks)
+            .unwrap_or_default();
+        let (used, of) = self.journal.as_ref().map_or((0, 0), Journal::sectors_used);
+        let passed_over = self
+            .journal
+            .as_ref()
+            .map_or(0, Journal::sectors_passed_over);
+        let number = |number: u32| (number > 0).then(|| RecordNumber::new(number));
+        // At most `MAX_SECTORS`: they fit.
+        JournalReport {
+            state: self.state,
+            kept: self.kept(),
+            confirmed: number(marks.confirmed),
+            freed: number(marks.freed),
+            sectors: (used as u16, of as u16),
+            passed_over: passed_over as u16,
+        }
     }
 
     pub(crate) fn kept(&self) -> Option<(RecordNumber, RecordNumber)> {

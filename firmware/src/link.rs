@@ -4,13 +4,20 @@
 //! Bytes go through [`SerialLink`] without blocking. A frame that is damaged gets no reply: the
 //! host asks again. A pull sends its records one by one as the line takes them; a request that
 //! arrives meanwhile ends it. When the port closes, everything half said is dropped.
+//!
+//! What frees records takes two messages: an offer with a token, and the token back. The token
+//! is no secret. It keeps a stray, repeated or late message from freeing anything.
 
+use crc::{CRC_32_ISO_HDLC, Crc};
+use slotwise_core::link::journal::OFFER_HOLDS;
 use slotwise_core::link::{
-    FrameReader, Hello, Look, MAX_FRAME, PROTOCOL, Refusal, Reply, ReplyEnvelope, Request,
-    RequestEnvelope, Status, WorkshopReply, WorkshopRequest, decode, encode,
+    FrameReader, Hello, JournalRefusal, JournalReply, JournalReport, JournalRequest, Look,
+    MAX_FRAME, PROTOCOL, Refusal, Reply, ReplyEnvelope, Request, RequestEnvelope, Status,
+    WorkshopReply, WorkshopRequest, decode, encode,
 };
-use slotwise_core::record::{MAX_BYTES, RecordNumber};
+use slotwise_core::record::{Digest, MAX_BYTES, RecordNumber};
 use slotwise_core::slots::ClipTarget;
+use slotwise_core::units::Millis;
 
 use crate::board::SerialLink;
 
@@ -22,6 +29,8 @@ const CHUNKS_A_CALL: usize = 8;
 
 /// Requests answered and records sent in one call.
 const STEPS_A_CALL: usize = 4;
+
+static CHECK: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
 
 /// What the server asks of the rest of the tester.
 pub trait Records {
@@ -48,6 +57,27 @@ pub trait Records {
     fn stop_watch(&mut self) -> bool;
     /// Calibration and clock.
     fn workshop(&mut self, request: &WorkshopRequest) -> WorkshopReply;
+    /// How the journal stands.
+    fn journal(&self) -> JournalReport;
+    /// Remember that the host holds every record up to this one, if the digest is that of its
+    /// bytes.
+    ///
+    /// # Errors
+    /// Any refusal but `Token` and `NothingToFree`.
+    fn confirm(&mut self, upto: RecordNumber, digest: &Digest) -> Result<(), JournalRefusal>;
+    /// Give the room of every record up to this one free.
+    ///
+    /// # Errors
+    /// `NotStored` or `Failed`.
+    fn free(&mut self, upto: RecordNumber) -> Result<(), JournalRefusal>;
+}
+
+/// An offer to free what is confirmed.
+#[derive(Clone, Copy, Debug)]
+struct Offer {
+    upto: RecordNumber,
+    token: u32,
+    at: Millis,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -66,6 +96,9 @@ pub struct LinkServer {
     filled: usize,
     sent: usize,
     pull: Option<Pull>,
+    offer: Option<Offer>,
+    /// Offers made since start, so that no two have the same token.
+    offers: u32,
     was_open: bool,
     /// Bytes received and not yet looked at: a reply must be on its way before the next
     /// request is read.
@@ -90,6 +123,8 @@ impl LinkServer {
             filled: 0,
             sent: 0,
             pull: None,
+            offer: None,
+            offers: 0,
             was_open: false,
             held: [0; CHUNK],
             held_from: 0,
@@ -125,6 +160,7 @@ impl LinkServer {
         self.filled = 0;
         self.sent = 0;
         self.pull = None;
+        self.offer = None;
         self.held_from = 0;
         self.held_to = 0;
     }
@@ -190,7 +226,48 @@ impl LinkServer {
                 let reply = records.workshop(&request);
                 self.reply(sequence, Reply::Workshop(reply));
             }
+            Request::Journal(request) => {
+                let reply = self
+                    .journal(request, records)
+                    .unwrap_or_else(JournalReply::Refused);
+                self.reply(sequence, Reply::Journal(reply));
+            }
         }
+    }
+
+    fn journal(
+        &mut self,
+        request: JournalRequest,
+        records: &mut impl Records,
+    ) -> Result<JournalReply, JournalRefusal> {
+        match request {
+            JournalRequest::Report => {}
+            JournalRequest::Confirm { upto, digest } => records.confirm(upto, &digest)?,
+            JournalRequest::OfferFree => {
+                let report = records.journal();
+                let upto = report
+                    .confirmed
+                    .filter(|confirmed| report.freed.is_none_or(|freed| freed < *confirmed))
+                    .ok_or(JournalRefusal::NothingToFree)?;
+                self.offers = self.offers.wrapping_add(1);
+                let at = records.status().now;
+                let token = token(&records.hello(), upto, at, self.offers);
+                self.offer = Some(Offer { upto, token, at });
+                return Ok(JournalReply::Offered { upto, token });
+            }
+            JournalRequest::Free { upto, token } => {
+                // One answer: a wrong one ends the offer too.
+                let offer = self.offer.take().ok_or(JournalRefusal::Token)?;
+                let is_late = records.status().now.since(offer.at) > OFFER_HOLDS;
+                let is_other = (offer.upto, offer.token) != (upto, token)
+                    || records.journal().confirmed != Some(upto);
+                if is_late || is_other {
+                    return Err(JournalRefusal::Token);
+                }
+                records.free(upto)?;
+            }
+        }
+        Ok(JournalReply::Report(records.journal()))
     }
 
     /// Sends what is framed; true when nothing is left of it.
@@ -249,6 +326,17 @@ impl LinkServer {
         // the host asks again.
         self.filled = encode(&envelope, &mut self.out).unwrap_or(0);
     }
+}
+
+/// A number that no other offer of this or another tester is likely to have.
+fn token(hello: &Hello, upto: RecordNumber, at: Millis, offers: u32) -> u32 {
+    let mut digest = CHECK.digest();
+    digest.update(&hello.tester.0.to_le_bytes());
+    digest.update(&hello.boot.to_le_bytes());
+    digest.update(&upto.get().to_le_bytes());
+    digest.update(&at.get().to_le_bytes());
+    digest.update(&offers.to_le_bytes());
+    digest.finalize()
 }
 
 const fn done_or_busy(done: bool) -> Reply<'static> {

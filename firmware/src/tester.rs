@@ -12,9 +12,12 @@ use slotwise_core::judge::failed_self_test;
 use slotwise_core::lamps::{LAMPS, Panel};
 use slotwise_core::limits::{Limits, SelfTestLimits};
 use slotwise_core::link::{
-    Answer, Hello, Look, PROTOCOL, Phase, Status, WorkshopRefusal, WorkshopReply, WorkshopRequest,
+    Answer, Hello, JournalRefusal, JournalReport, Look, PROTOCOL, Phase, Status, WorkshopRefusal,
+    WorkshopReply, WorkshopRequest,
 };
-use slotwise_core::record::{Body, BootCause, MAX_BYTES, RecordNumber, SCHEMA, TesterId, Version};
+use slotwise_core::record::{
+    Body, BootCause, Digest, MAX_BYTES, RecordNumber, SCHEMA, TesterId, Version,
+};
 use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
 use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::ClipTarget;
@@ -510,6 +513,18 @@ impl<F: MultiwriteNorFlash> Records for View<'_, F> {
 
     fn stop_watch(&mut self) -> bool {
         !self.failed && self.sequence.stop_watch()
+    }
+
+    fn journal(&self) -> JournalReport {
+        self.keeper.report()
+    }
+
+    fn confirm(&mut self, upto: RecordNumber, digest: &Digest) -> Result<(), JournalRefusal> {
+        self.keeper.confirm(upto, digest)
+    }
+
+    fn free(&mut self, upto: RecordNumber) -> Result<(), JournalRefusal> {
+        self.keeper.free(upto)
     }
 
     fn workshop(&mut self, request: &WorkshopRequest) -> WorkshopReply {

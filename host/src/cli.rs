@@ -152,6 +152,10 @@ pub struct PullArgs {
     /// Replace the file if it is there.
     #[arg(long)]
     pub force: bool,
+    /// Afterwards let the tester use the room of its records again, if the file holds them all
+    /// and their numbers and chain are right.
+    #[arg(long, conflicts_with = "archive")]
+    pub free: bool,
     /// Print what was pulled as JSON.
     #[arg(long)]
     pub json: bool,

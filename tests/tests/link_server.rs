@@ -4,8 +4,8 @@
 use slotwise_core::finding::FindingCode;
 use slotwise_core::lamps::{Lamp, Rhythm};
 use slotwise_core::link::{
-    FrameReader, Look, MAX_FRAME, Phase, Reply, ReplyEnvelope, Request, RequestEnvelope, decode,
-    encode,
+    FrameReader, JournalReply, Look, MAX_FRAME, Phase, Reply, ReplyEnvelope, Request,
+    RequestEnvelope, decode, encode,
 };
 use slotwise_core::record::RecordNumber;
 use slotwise_core::slots::ClipTarget;
@@ -53,6 +53,8 @@ fn replies(bytes: &[u8]) -> Vec<(u16, &'static str)> {
                 Reply::Refused(_) => "refused",
                 Reply::Look(_) => "look",
                 Reply::Workshop(_) => "workshop",
+                Reply::Journal(JournalReply::Refused(_)) => "journal refused",
+                Reply::Journal(_) => "journal",
             };
             found.push((reply.sequence, kind));
         }

@@ -5,7 +5,9 @@
 //! did not arrive whole. Replies are taken with the very bytes of their frames, since those are
 //! what a log file keeps.
 
+mod journal;
 mod line;
+mod verified;
 
 use std::time::{Duration, Instant};
 
@@ -19,6 +21,7 @@ use slotwise_core::slots::ClipTarget;
 use crate::error::LinkError;
 use crate::transport::Transport;
 use line::{Frame, FrameLine};
+pub use verified::{NotVerified, Verified, verify};
 
 /// How long a tester may take to answer; an erase of its log memory holds it up for 50 ms.
 const ANSWER_WITHIN: Duration = Duration::from_millis(1000);
@@ -356,7 +359,8 @@ impl Client {
                 | Reply::Status(_)
                 | Reply::Done
                 | Reply::Look(_)
-                | Reply::Workshop(_) => Heard::Other,
+                | Reply::Workshop(_)
+                | Reply::Journal(_) => Heard::Other,
             });
         }
     }

@@ -3,6 +3,7 @@
 mod archive;
 mod atlas;
 mod bench;
+mod clear;
 mod export;
 mod judge;
 mod live;

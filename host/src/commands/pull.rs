@@ -1,4 +1,5 @@
-//! `pull`: copies the records of a tester into a file. Nothing is erased in the tester.
+//! `pull`: copies the records of a tester into a file. Nothing is erased in the tester
+//! unless that is asked for and every record is verified.
 
 use std::io::IsTerminal as _;
 
@@ -6,12 +7,13 @@ use serde::Serialize;
 use slotwise_core::link::{self, Hello, Reply, ReplyEnvelope};
 use slotwise_core::record::{RecordError, RecordNumber, SCHEMA, schema_of};
 
+use super::clear::{self, Cleared};
 use super::{archive, note, out};
 use crate::cli::PullArgs;
 use crate::client::{Client, Pulled, RawFrame};
 use crate::error::{Error, FileError, newer_records};
 use crate::exit::Exit;
-use crate::log_file::LogWriter;
+use crate::log_file::{self, LogWriter};
 use crate::port;
 
 /// Records from one line of progress to the next.
@@ -62,19 +64,31 @@ pub(super) fn run(args: &PullArgs) -> Result<Exit, Error> {
             return Err(error);
         }
     };
+    let exit = pull.complain(&name);
+    let read_all = pull.unreadable.is_empty();
+    let (records, unreadable, newer, again) =
+        (pull.records, pull.unreadable, pull.newer, pull.again);
+    pull.writer.finish()?;
+    let cleared = if read_all {
+        let log = log_file::read(file)?;
+        clear::clear(&mut client, &log, args.free, args.quiet)?
+    } else {
+        Cleared::default()
+    };
+    let exit = cleared.exit.map_or(exit, |cleared| exit.graver(cleared));
     let summary = Summary {
         format: "slotwise-pull",
         version: 1,
         file: file.display().to_string(),
         tester: hello.tester.to_string(),
-        records: pull.records,
+        records,
         next: next.get(),
-        unreadable_in_tester: pull.unreadable.iter().map(|n| n.get()).collect(),
-        newer_schema: pull.newer.iter().map(|n| n.get()).collect(),
-        asked_again: pull.again,
+        unreadable_in_tester: unreadable.iter().map(|n| n.get()).collect(),
+        newer_schema: newer.iter().map(|n| n.get()).collect(),
+        asked_again: again,
+        verified: cleared.verified.map(RecordNumber::get),
+        freed: cleared.freed.map(RecordNumber::get),
     };
-    let exit = pull.complain(&name);
-    pull.writer.finish()?;
     if args.json {
         let mut text = serde_json::to_string_pretty(&summary)?;
         text.push('\n');
@@ -84,6 +98,11 @@ pub(super) fn run(args: &PullArgs) -> Result<Exit, Error> {
             "{} records of tester {} are in {}; next time pull with --from {}\n",
             summary.records, summary.tester, summary.file, summary.next
         ))?;
+        if let Some(freed) = summary.freed.filter(|_| args.free) {
+            out(&format!(
+                "verified; the tester may use the room of the records up to {freed} again\n"
+            ))?;
+        }
     }
     Ok(exit)
 }
@@ -99,6 +118,10 @@ struct Summary {
     unreadable_in_tester: Vec<u32>,
     newer_schema: Vec<u32>,
     asked_again: u32,
+    /// Last record that the tester knows to be verified.
+    verified: Option<u32>,
+    /// Last record whose room the tester may use again, as far as this pull was told.
+    freed: Option<u32>,
 }
 
 /// A pull as it goes.

@@ -3,7 +3,7 @@
 use std::io;
 use std::time::Duration;
 
-use slotwise_core::link::{PROTOCOL, Refusal};
+use slotwise_core::link::{JournalRefusal, PROTOCOL, Refusal};
 
 use crate::exit::Exit;
 
@@ -134,6 +134,14 @@ pub enum LinkError {
         /// Why.
         reason: Refusal,
     },
+    /// The tester refused what was asked of its log memory.
+    #[error("{line}: the tester refuses: {}", journal_refusal(*reason))]
+    Journal {
+        /// The port.
+        line: String,
+        /// Why.
+        reason: JournalRefusal,
+    },
     /// The tester answered something else than what was asked.
     #[error(
         "{line}: the tester's answer does not fit the question ({asked}); unplug it, try again"
@@ -204,5 +212,19 @@ fn refusal(reason: &Refusal) -> String {
             number.next().get()
         ),
         Refusal::Busy => "a test is running; wait a few seconds and try again".to_owned(),
+    }
+}
+
+const fn journal_refusal(reason: JournalRefusal) -> &'static str {
+    match reason {
+        JournalRefusal::NotTheSame => {
+            "its last record is not the one in the file, or it was freed before; pull again"
+        }
+        JournalRefusal::NothingToFree => "no record is verified that is not freed already",
+        JournalRefusal::Token => "the question came too late or was another one; try again",
+        JournalRefusal::NotStored => {
+            "its log memory did not take it, and nothing was freed; have the tester checked"
+        }
+        JournalRefusal::Failed => "its log memory failed; have the tester checked",
     }
 }

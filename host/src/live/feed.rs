@@ -242,7 +242,8 @@ const fn may_come_back(error: &LinkError) -> bool {
         LinkError::Protocol { .. }
         | LinkError::Refused { .. }
         | LinkError::Stopped { .. }
-        | LinkError::Gone { .. } => false,
+        | LinkError::Gone { .. }
+        | LinkError::Journal { .. } => false,
     }
 }
 

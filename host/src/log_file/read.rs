@@ -284,7 +284,8 @@ impl Taken {
             | Reply::Done
             | Reply::Refused(_)
             | Reply::Look(_)
-            | Reply::Workshop(_) => None,
+            | Reply::Workshop(_)
+            | Reply::Journal(_) => None,
         }
     }
 }

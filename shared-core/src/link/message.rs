@@ -6,6 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::journal::{JournalReply, JournalRequest};
 use super::look::Look;
 use super::workshop::{WorkshopReply, WorkshopRequest};
 use crate::lamps::Panel;
@@ -57,6 +58,8 @@ pub enum Request {
     StopWatch,
     /// Something about calibration or clock.
     Workshop(WorkshopRequest),
+    /// Something about the journal.
+    Journal(JournalRequest),
 }
 
 /// A reply with the sequence number of its request.
@@ -96,6 +99,8 @@ pub enum Reply<'a> {
     Look(Look),
     /// Answer to `Workshop`.
     Workshop(WorkshopReply),
+    /// Answer to `Journal`.
+    Journal(JournalReply),
 }
 
 /// Who the tester is.

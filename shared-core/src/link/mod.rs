@@ -6,11 +6,13 @@
 //! middle, or that was fed noise, is in step again after the next zero.
 
 pub mod framing;
+pub mod journal;
 pub mod look;
 pub mod message;
 pub mod workshop;
 
 pub use framing::{FrameError, FrameReader, decode, encode};
+pub use journal::{JournalRefusal, JournalReply, JournalReport, JournalRequest};
 pub use look::{Answer, Look, MAX_LOOK, Phase, SlotLook, WatchState};
 pub use message::{
     Hello, JournalState, Refusal, Reply, ReplyEnvelope, Request, RequestEnvelope, Status,
