@@ -6,6 +6,8 @@ use slotwise_core::link::{
 };
 use slotwise_core::record::{self, Record, RecordNumber};
 use slotwise_virtual::board::{VirtualBoard, demo_identity, workshop_flash};
+use slotwise_virtual::chips::adc::VirtualAdc;
+use slotwise_virtual::computer::Computer;
 use slotwise_virtual::front_end::{FrontEnd, Hand};
 use slotwise_virtual::house::find;
 use slotwise_virtual::serial::{FarEnd, line};
@@ -41,10 +43,24 @@ impl Bench {
     /// If it cannot be made.
     #[must_use]
     pub fn with_contents(specimen: Specimen, contents: Vec<u8>) -> Self {
+        Self::broken(specimen, contents, |_, _| {})
+    }
+
+    /// The same with converter or microcontroller broken before they are used.
+    ///
+    /// # Panics
+    /// If it cannot be made.
+    #[must_use]
+    pub fn broken(
+        specimen: Specimen,
+        contents: Vec<u8>,
+        break_it: impl FnOnce(&VirtualAdc, &Computer),
+    ) -> Self {
         let (hand, source) = Hand::new(specimen.clone()).expect("the specimen's parts are some");
         let front_end = FrontEnd::new(specimen.clone(), Box::new(source));
         let (near, far) = line();
-        let board = VirtualBoard::start(front_end, contents, near, demo_identity(None))
+        let identity = demo_identity(None);
+        let board = VirtualBoard::start_broken(front_end, contents, near, identity, break_it)
             .expect("the board starts");
         Self {
             board,

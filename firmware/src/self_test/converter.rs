@@ -6,6 +6,7 @@
 //! read back, whatever came of it.
 
 use embedded_hal::delay::DelayNs;
+use embedded_hal::digital::InputPin;
 use embedded_hal::spi::SpiDevice;
 use slotwise_core::limits::SelfTestLimits;
 use slotwise_core::sample::FRAMES_PER_SECOND;
@@ -20,22 +21,24 @@ const CONVERSIONS: u16 = 16;
 const DAMAGED_MOST: u16 = 4;
 
 const PERIOD_US: u32 = 1_000_000 / FRAMES_PER_SECOND;
+/// How often the data-ready pin is looked at.
+const LOOK_US: u32 = 5;
 
 /// Codes from zero to the end of the range: 24 bits with a sign (8.3.11).
 const FULL_SCALE_CODES: f32 = 8_388_608.0;
 /// ... at gain 1, volts at the pins (8.3.4).
 const FULL_SCALE_VOLTS: f32 = 1.2;
 
-/// Steps the converter's inputs through their known voltages.
+/// Steps the converter's inputs through their known voltages. `ready` is its data-ready pin.
 ///
 /// # Errors
 /// The first test that failed. Channels go from the narrow slot's to the clip's.
 pub fn check<SPI: SpiDevice<u8>>(
     converter: &mut Converter<SPI>,
+    ready: &mut impl InputPin,
     delay: &mut impl DelayNs,
-    limits: &SelfTestLimits,
 ) -> Result<(), SelfTestFailure> {
-    let outcome = known_voltages(converter, delay, limits);
+    let outcome = known_voltages(converter, ready, delay, &SelfTestLimits::DEFAULT);
     let back = converter
         .select_input(Mux::Input, delay)
         .map_err(|error| of_driver(&error));
@@ -65,6 +68,7 @@ pub const fn of_driver(error: &AdcError) -> SelfTestFailure {
 
 fn known_voltages<SPI: SpiDevice<u8>>(
     converter: &mut Converter<SPI>,
+    ready: &mut impl InputPin,
     delay: &mut impl DelayNs,
     limits: &SelfTestLimits,
 ) -> Result<(), SelfTestFailure> {
@@ -77,7 +81,7 @@ fn known_voltages<SPI: SpiDevice<u8>>(
         (Mux::PlusTest, low, high),
         (Mux::MinusTest, -high, -low),
     ] {
-        let means = means(converter, input, delay)?;
+        let means = means(converter, input, ready, delay)?;
         for (lead, code) in Lead::ALL.into_iter().zip(means) {
             if least <= code && code <= most {
                 continue;
@@ -100,6 +104,7 @@ fn known_voltages<SPI: SpiDevice<u8>>(
 fn means<SPI: SpiDevice<u8>>(
     converter: &mut Converter<SPI>,
     input: Mux,
+    ready: &mut impl InputPin,
     delay: &mut impl DelayNs,
 ) -> Result<[i32; LEADS], SelfTestFailure> {
     converter
@@ -108,7 +113,7 @@ fn means<SPI: SpiDevice<u8>>(
     let mut sums = [0; LEADS];
     let (mut good, mut bad) = (0, 0);
     while good < CONVERSIONS {
-        delay.delay_us(PERIOD_US);
+        wait(ready, delay);
         match converter.read_frame() {
             Ok(frame) => {
                 good += 1;
@@ -125,4 +130,15 @@ fn means<SPI: SpiDevice<u8>>(
         }
     }
     Ok(sums.map(|sum| sum / i32::from(CONVERSIONS)))
+}
+
+/// Waits until a conversion is ready, two periods at most; what is read then stands still, and
+/// the limits tell.
+fn wait(ready: &mut impl InputPin, delay: &mut impl DelayNs) {
+    for _ in 0..2 * PERIOD_US / LOOK_US {
+        delay.delay_us(LOOK_US);
+        if matches!(ready.is_low(), Ok(true)) {
+            return;
+        }
+    }
 }

@@ -14,6 +14,7 @@
 use crate::chips::adc::{AdcSpi, DataReady, VirtualAdc};
 use crate::chips::nor::{NorSpi, SizeError, VirtualNor};
 use crate::clock::{FRAME_NANOS, SimClock, SimDelay};
+use crate::computer::Computer;
 use crate::front_end::FrameSource;
 use crate::outputs::{OutputLine, Outputs};
 use crate::pins::{DrivenInput, RecordedOutput};
@@ -28,10 +29,11 @@ use slotwise_core::record::{BootCause, TesterId, Version};
 use slotwise_core::sample::{Frame, FrameFault};
 use slotwise_core::slots::Lead;
 use slotwise_core::stimulus::Applied;
-use slotwise_core::units::{Celsius, Ratio, UnixSeconds};
-use slotwise_firmware::adc::{AdcError, Converter};
+use slotwise_core::units::{Celsius, Millis, Ratio, UnixSeconds};
+use slotwise_firmware::adc::{AdcError, Converter, Misread};
 use slotwise_firmware::calibration_store::{CalibrationStore, CalibrationStoreError};
 use slotwise_firmware::nor::{NorError, SpiNor};
+use slotwise_firmware::self_test::{self, Guard, Hardware, Pace, Stage};
 use slotwise_firmware::stimulator::{SILENCE_MS, Stimulator};
 use slotwise_firmware::tester::{Identity, Parts, Tester};
 use std::collections::VecDeque;
@@ -65,7 +67,35 @@ struct Shared {
     first: Option<u64>,
     /// Number of the newest conversion when the interrupt last ran.
     last: Option<u64>,
+    /// Where the clocks stood at the last frame, and whether the loop has seen it.
+    pace: Option<Pace>,
+    is_new: bool,
+    converter: Converter<AdcSpi>,
     stimulator: Stimulator<OutputLine>,
+}
+
+/// What the firmware's tests of itself see of the board.
+struct Tested<'b> {
+    shared: &'b Mutex<Shared>,
+    computer: &'b Computer,
+}
+
+impl Hardware for Tested<'_> {
+    fn pace(&mut self) -> Option<Pace> {
+        lock(self.shared).pace
+    }
+
+    fn guard(&mut self) -> Guard {
+        self.computer.guard()
+    }
+
+    fn begin_read_back(&mut self) {
+        lock(self.shared).converter.begin_read_back();
+    }
+
+    fn read_back(&mut self) -> Option<Result<(), Misread>> {
+        lock(self.shared).converter.take_read_back()
+    }
 }
 
 /// Why a virtual board does not start.
@@ -160,8 +190,13 @@ pub struct VirtualBoard {
     pub button: DrivenInput,
     /// The pins and relays of the tester's own currents.
     pub outputs: Outputs,
+    /// The microcontroller, for faults.
+    pub computer: Computer,
     tester: BoardTester,
     shared: Arc<Mutex<Shared>>,
+    /// When the watchdog was last fed, and the longest that it ever waited.
+    fed: Millis,
+    hungriest: u64,
 }
 
 impl VirtualBoard {
@@ -170,34 +205,56 @@ impl VirtualBoard {
     /// # Errors
     /// [`BoardError`] where a driver finds its chip wanting.
     pub fn start(
-        mut source: impl FrameSource + 'static,
+        source: impl FrameSource + 'static,
         contents: Vec<u8>,
         serial: BoardEnd,
         identity: Identity,
     ) -> Result<Self, BoardError> {
+        Self::start_broken(source, contents, serial, identity, |_, _| {})
+    }
+
+    /// The same with converter and microcontroller broken by `break_it` before they are used.
+    ///
+    /// # Errors
+    /// As [`VirtualBoard::start`].
+    pub fn start_broken(
+        mut source: impl FrameSource + 'static,
+        contents: Vec<u8>,
+        serial: BoardEnd,
+        identity: Identity,
+        break_it: impl FnOnce(&VirtualAdc, &Computer),
+    ) -> Result<Self, BoardError> {
         let clock = SimClock::new();
+        let computer = Computer::new();
         let outputs = Outputs::new();
         source.connect(&outputs);
         let adc = VirtualAdc::new(&clock, source);
         let nor = VirtualNor::with_contents(&clock, contents)?;
+        break_it(&adc, &computer);
+        let mut tested = computer.check_at_start();
         let mut converter = Converter::new(adc.spi());
-        converter
-            .start(&mut clock.delay())
-            .map_err(BoardError::Converter)?;
+        let mut delay = clock.delay();
+        converter.start(&mut delay).map_err(BoardError::Converter)?;
+        let channels =
+            self_test::converter::check(&mut converter, &mut adc.data_ready(), &mut delay);
+        tested = tested.and(channels);
         let shared = Arc::new(Mutex::new(Shared {
             waiting: VecDeque::new(),
             lost: 0,
             first: None,
             last: None,
+            pace: None,
+            is_new: false,
+            converter,
             stimulator: Stimulator::new(outputs.pins(&clock)),
         }));
-        read_on_data_ready(&clock, converter, adc.data_ready(), Arc::clone(&shared));
+        read_on_data_ready(&clock, &computer, adc.data_ready(), Arc::clone(&shared));
 
         let lamps: [RecordedOutput; LAMPS] = core::array::from_fn(|_| RecordedOutput::new(&clock));
         let heartbeat = RecordedOutput::new(&clock);
         let button = DrivenInput::button();
         let flash = SpiNor::new(nor.spi(), clock.delay()).map_err(BoardError::Flash)?;
-        let tester = Tester::new(
+        let mut tester = Tester::new(
             Parts {
                 flash: Some(flash),
                 serial,
@@ -207,7 +264,12 @@ impl VirtualBoard {
             },
             identity,
         );
+        if let Err(failure) = tested {
+            tester.fail(failure);
+        }
         Ok(Self {
+            fed: clock.millis(),
+            hungriest: 0,
             clock,
             adc,
             nor,
@@ -215,6 +277,7 @@ impl VirtualBoard {
             heartbeat,
             button,
             outputs,
+            computer,
             tester,
             shared,
         })
@@ -238,7 +301,12 @@ impl VirtualBoard {
         for (delivered, applied) in waiting {
             self.tester.frame(delivered, applied);
         }
-        self.tester.poll(self.clock.millis());
+        let now = self.clock.millis();
+        self.tester.poll(now);
+        self.tester.test_itself(&mut Tested {
+            shared: &self.shared,
+            computer: &self.computer,
+        });
         let order = self.tester.order();
         let newest = self.clock.frame();
         let mut shared = lock(&self.shared);
@@ -246,7 +314,22 @@ impl VirtualBoard {
         let silent = newest - shared.last.unwrap_or(newest);
         if silent * FRAME_NANOS >= SILENCE_MS * 1_000_000 {
             shared.stimulator.silence();
+            self.tester.flow().mark(Stage::Frames);
+            self.tester.flow().mark(Stage::Stimulator);
         }
+        if core::mem::take(&mut shared.is_new) {
+            self.tester.flow().mark(Stage::Stimulator);
+        }
+        if self.tester.flow().take_whole() {
+            self.hungriest = self.hungriest.max(now.since(self.fed));
+            self.fed = now;
+        }
+    }
+
+    /// The longest that the watchdog had to wait to be fed, the wait in hand included.
+    #[must_use]
+    pub fn longest_unfed_ms(&self) -> u64 {
+        self.hungriest.max(self.clock.millis().since(self.fed))
     }
 
     /// Steps until `millis` of simulated time have passed.
@@ -272,25 +355,39 @@ impl VirtualBoard {
 /// The data-ready interrupt: the frame, then the outputs for the next one.
 fn read_on_data_ready(
     clock: &SimClock,
-    mut converter: Converter<AdcSpi>,
+    computer: &Computer,
     mut data_ready: DataReady,
     shared: Arc<Mutex<Shared>>,
 ) {
+    let (time, computer) = (clock.clone(), computer.clone());
     clock.every(FRAME_NANOS, move |nanos| {
         let Ok(true) = data_ready.is_low() else {
             return;
         };
         let newest = nanos / FRAME_NANOS;
         let mut shared = lock(&shared);
+        let shared = &mut *shared;
         let missed = match shared.last.map(|last| newest - last - 1) {
             Some(missed) if missed < SILENCE_FRAMES => missed,
             _ => 0,
         };
+        let pace = shared.pace.unwrap_or(Pace {
+            starts: 0,
+            frames: 0,
+            micros: 0,
+        });
+        let goes_on = shared.last.is_some_and(|last| newest - last - 1 == missed);
+        shared.pace = Some(Pace {
+            starts: pace.starts + u32::from(!goes_on),
+            frames: pace.frames.wrapping_add(1 + missed as u32),
+            micros: computer.micros(&time),
+        });
+        shared.is_new = true;
         let delivered = if missed == 0 {
-            converter.read_frame()
+            shared.converter.read_frame()
         } else {
             // What stands in the store is of unknown age. The newest frame goes with it.
-            let _ = converter.catch_up();
+            let _ = shared.converter.catch_up();
             Err(FrameFault::Lost(
                 u32::try_from(missed + 1).unwrap_or(u32::MAX),
             ))

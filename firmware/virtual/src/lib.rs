@@ -19,6 +19,7 @@ pub mod board;
 pub mod chips;
 pub mod circuit;
 pub mod clock;
+pub mod computer;
 pub mod faults;
 pub mod frames_file;
 pub mod front_end;

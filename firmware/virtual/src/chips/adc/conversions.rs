@@ -33,6 +33,7 @@ pub(super) struct Faults {
     pub(super) bus_errors: BTreeSet<u64>,
     pub(super) restarts: BTreeSet<u64>,
     pub(super) stuck: [Option<AdcCode>; LEADS],
+    pub(super) skewed: [i32; LEADS],
 }
 
 /// The store.

@@ -96,6 +96,11 @@ impl Device {
         self.source = source;
     }
 
+    /// A register changes by itself.
+    pub(super) fn disturb(&mut self, register: u8, value: u16) {
+        self.registers.set(register, value);
+    }
+
     /// Whether a conversion waits to be read: the data-ready pin is low.
     pub(super) fn data_ready(&mut self) -> bool {
         self.restart_if_asked();
@@ -317,7 +322,8 @@ impl Device {
                 code = AdcCode::saturating(code.get().saturating_add(noise as i32));
             }
             // The test voltage scales with the gain, so its code does not.
-            self.registers.apply(channel, code, input.is_none())
+            let code = self.registers.apply(channel, code, input.is_none());
+            AdcCode::saturating(code.get().saturating_add(self.faults.skewed[channel]))
         })
     }
 

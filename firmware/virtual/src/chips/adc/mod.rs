@@ -111,6 +111,16 @@ impl VirtualAdc {
         self.device().faults.stuck[lead.channel()] = code;
     }
 
+    /// Changes a register behind the driver's back, as a disturbance would.
+    pub fn disturb(&self, register: u8, value: u16) {
+        self.device().disturb(register, value);
+    }
+
+    /// Shifts every code of the channel of `lead` by `codes`.
+    pub fn skew(&self, lead: Lead, codes: i32) {
+        self.device().faults.skewed[lead.channel()] = codes;
+    }
+
     /// What it has done on the bus.
     #[must_use]
     pub fn counts(&self) -> AdcCounts {
