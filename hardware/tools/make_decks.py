@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from check_netlist import LEADS, farads, ohms  # noqa: E402
 from netlist import HARDWARE, load  # noqa: E402
-from spice import BARRIER, elements, level, node  # noqa: E402
+from spice import BARRIER, elements, node  # noqa: E402
 
 FOLDER = HARDWARE / "spice"
 FREQUENCIES = [45, 50, 55, 60, 65, 85, 120, 180, 300, 420, 660, 780, 1000]
