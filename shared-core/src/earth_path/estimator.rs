@@ -228,12 +228,13 @@ impl Estimator {
         voltage: impl Fn(&BlockPhasors) -> Complex<f32>,
     ) {
         let along = |value: Complex<f32>| value.re * axis.re + value.im * axis.im;
-        let triple = |place: usize| {
-            let before = self.block(place)?;
-            let here = self.block(place + 1)?;
-            let after = self.block(place + 2)?;
-            Some([before, here, after])
+        // Every block is turned once, not once for each of the three differences it is part of.
+        let turned = |place: usize| {
+            let block = self.block(place)?;
+            let current = along(block.current());
+            Some((along(voltage(&block)), current, i8::from(block.closed)))
         };
+        let (mut before, mut here) = (turned(0), turned(1));
         let count = usize::from(self.taken).saturating_sub(2);
         let Differences {
             volts,
@@ -244,11 +245,11 @@ impl Estimator {
         *places = count.min(volts.len());
         let rows = volts.iter_mut().zip(amperes).zip(halves);
         for (place, ((volts, amperes), halves)) in rows.take(count).enumerate() {
-            (*volts, *amperes, *halves) = match triple(place) {
-                Some(blocks) => {
-                    let [v0, v1, v2] = blocks.map(|block| along(voltage(&block)));
-                    let [i0, i1, i2] = blocks.map(|block| along(block.current()));
-                    let [s0, s1, s2] = blocks.map(|block| i8::from(block.closed));
+            let after = turned(place + 2);
+            let triple = (before, here, after);
+            (before, here) = (here, after);
+            (*volts, *amperes, *halves) = match triple {
+                (Some((v0, i0, s0)), Some((v1, i1, s1)), Some((v2, i2, s2))) => {
                     let all = s0 + s1 + s2;
                     // Three alike hold no current, only what is left of its noise.
                     let differs = all != 0 && all != 3;
@@ -258,7 +259,7 @@ impl Estimator {
                         2 * s1 - s0 - s2,
                     )
                 }
-                None => (0.0, 0.0, 0),
+                _ => (0.0, 0.0, 0),
             };
         }
     }
