@@ -26,7 +26,7 @@ import { UsbHost } from './usb-host.mjs';
 
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
 const KEPT = join(ROOT, 'firmware/rp2040/footprint.json');
-const ELF = join(process.env.CARGO_TARGET_DIR ?? join(ROOT, 'target'), 'firmware/slotwise.elf');
+export const ELF = join(process.env.CARGO_TARGET_DIR ?? join(ROOT, 'target'), 'firmware/slotwise.elf');
 const SECONDS = 1.5;
 /// Largest growth that passes.
 const GROWTH = 0.05;
@@ -63,12 +63,18 @@ function mains() {
   return file;
 }
 
-/// Runs the image and measures it.
-export function measure(elf) {
+/// The board that the figures are taken on: 120 V between the blades, a blank flash.
+export function board(elf) {
   const adc = new AdcChip(new CodeFile(mains(), 'repeat'));
   let machine = null;
   const nor = new NorChip(undefined, () => machine?.nanos ?? 0);
   machine = new Machine({ elf, adc, nor, host: new UsbHost(), log: (text) => process.stderr.write(`${text}\n`) });
+  return machine;
+}
+
+/// Runs the image and measures it.
+export function measure(elf) {
+  const machine = board(elf);
   machine.run(SECONDS * 1e9);
   const report = machine.report();
   if (report.accumulate.calls < FRAMES_A_SECOND) {
