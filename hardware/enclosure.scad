@@ -58,5 +58,8 @@ module top() {
     on_board() translate([barrier - 0.6, 1, 0]) cube([slot_width - 0.3, board[1] - 2, wall + 6]);
 }
 
+// Printed lying on its face and turned over the long side onto the bottom: so drawn the other way round.
+module lid() { translate([0, outer[1], 0]) mirror([0, 1, 0]) top(); }
+
 if (part != "top") bottom();
-if (part != "bottom") translate([0, outer[1] + 10, 0]) top();
+if (part != "bottom") translate([0, outer[1] + 10, 0]) lid();

@@ -56,7 +56,7 @@ def picture(step, tree):
             continue
         x = (min(p[0] for p in points) + max(p[0] for p in points)) / 2
         y = min(p[1] for p in points)
-        out.append(f'<text x="{x:.2f}" y="{y - 1.3:.2f}" font-size="2" text-anchor="middle" fill="#1a237e">{ref}</text>')
+        out.append(f'<text x="{x:.2f}" y="{y - 1.1:.2f}" font-size="1.5" text-anchor="middle" fill="#1a237e">{ref}</text>')
     return "\n".join([*out, "</svg>"]) + "\n"
 
 
