@@ -22,6 +22,8 @@
 //! against 0.35 mV of noise; the core that this runs on has no floating-point unit, and single
 //! precision halves its time.
 
+use core::cmp::Ordering;
+
 use super::pattern::BLOCKS;
 
 /// Most differences.
@@ -104,27 +106,41 @@ impl Differences {
         if count < FEWEST {
             return None;
         }
-        let mut room = [0.0; MOST];
-        let mut residuals = [0.0; MOST];
         let largest = self
             .present()
             .fold(0.0, |most: f32, (_, x)| most.max(x.abs()));
-        let currents = self.whole_currents(largest);
+        let mut ohms = {
+            let mut room = [0.0; MOST];
+            median(
+                &mut room,
+                self.present().map(|(y, x)| y / x),
+                f32::total_cmp,
+            )?
+        };
+        let mut room = [0_i32; MOST];
+        let mut currents = [0_i32; MOST];
+        let mut residuals = [0_i32; MOST];
+        let scale = CURRENT / largest;
+        for ((current, residual), (y, x)) in
+            currents.iter_mut().zip(&mut residuals).zip(self.present())
+        {
+            *current = (x * scale) as i32;
+            *residual = ((y - ohms * x) * PER_VOLT) as i32;
+        }
         let currents = currents.get(..count)?;
         let residuals = residuals.get_mut(..count)?;
-        let mut ohms = median(&mut room, self.present().map(|(y, x)| y / x))?;
         let mut reach = 0.0;
         for _ in 0..STEPS {
-            for (residual, (y, x)) in residuals.iter_mut().zip(self.present()) {
-                *residual = y - ohms * x;
-            }
-            let sizes = residuals.iter().map(|residual| residual.abs());
-            reach = (median(&mut room, sizes)? * PER_MEDIAN).max(LEAST_SCALE) * REACH;
-            let change = step(residuals, currents, reach) / largest;
+            let sizes = residuals.iter().map(|residual| residual.saturating_abs());
+            let middle = median(&mut room, sizes, Ord::cmp)? as f32 / PER_VOLT;
+            reach = (middle * PER_MEDIAN).max(LEAST_SCALE) * REACH;
+            let volts = step(residuals, currents, reach);
+            let change = volts / largest;
             ohms += change;
             if change.abs() <= STILL.0 + STILL.1 * ohms.abs() {
                 break;
             }
+            follow(residuals, currents, volts);
         }
         let beyond = |(y, x): &(f32, f32)| (y - ohms * x).abs() >= reach;
         let rejected = self.present().filter(beyond).count();
@@ -135,16 +151,6 @@ impl Differences {
             error,
             rejected: rejected as f32 / count as f32,
         })
-    }
-
-    /// Currents of the places in use, in Q14 of the largest.
-    fn whole_currents(&self, largest: f32) -> [i32; MOST] {
-        let mut currents = [0; MOST];
-        let scale = 16_384.0 / largest;
-        for (current, (_, x)) in currents.iter_mut().zip(self.present()) {
-            *current = (x * scale) as i32;
-        }
-        currents
     }
 
     fn error(&self, ohms: f32, reach: f32) -> f32 {
@@ -214,23 +220,31 @@ impl Differences {
     }
 }
 
+/// Residuals are held in integers of 2^-27 V, 7 nV: the largest, below 16 V, fits, and the least
+/// scale is 215 of them. What lies beyond is held at the end of the range, far out of reach.
+const PER_VOLT: f32 = 134_217_728.0;
+
+/// Currents are held in Q14 of the largest.
+const CURRENT: f32 = 16_384.0;
+
 /// How far the next result lies from the last, as volts over the largest current: weighted
 /// residuals over weighted currents, `sum w x r / sum w x^2`.
 ///
-/// In integers, which take a tenth of the time: what is rounded is the step, not the result, and
-/// the steps end at none. A residual is a share `u` of the reach in Q15, rounded to 1/65536 of some
-/// 5 standard deviations. Overflow: |u| <= 2^15, so `u^2` and the weight's square stay below 2^30
-/// and 2^31; `w u` is below 2^15 and a current at most 2^14 in size, their product below 2^29;
-/// 478 of them are summed in 64 bits.
-fn step(residuals: &[f32], currents: &[i32], reach: f32) -> f32 {
+/// In integers, which take a third of the time: what is rounded is the step, not the result, and
+/// the steps end at none. A residual is a share `u` of the reach in Q15. Overflow: `u^2` and the
+/// square of what it leaves are at most 2^30; `w u` is below 2^15 and a current at most 2^14 in
+/// size, their product below 2^29; sums have 64 bits.
+fn step(residuals: &[i32], currents: &[i32], reach: f32) -> f32 {
     const ONE: i32 = 1 << 15;
-    let share = ONE as f32 / reach;
+    // The reach is at least 1009, so this is below 2^38; times a residual within reach, 2^47.
+    let whole = (reach * PER_VOLT) as i32;
+    let share = (140_737_488_355_328.0 / (reach * PER_VOLT)) as i64;
     let (mut above, mut below) = (0_i64, 0_i64);
     for (residual, x) in residuals.iter().zip(currents) {
-        let u = (residual * share) as i32;
-        if !(-ONE..=ONE).contains(&u) {
+        if residual.saturating_abs() >= whole {
             continue;
         }
+        let u = ((i64::from(*residual) * share) >> 32) as i32;
         let inside = ONE - ((u * u) >> 15);
         let weight = (inside * inside) >> 15;
         above += i64::from(((weight * u + ONE / 2) >> 15) * x);
@@ -238,6 +252,16 @@ fn step(residuals: &[f32], currents: &[i32], reach: f32) -> f32 {
     }
     // Q29 over Q29, times the reach.
     above as f32 / below as f32 * reach
+}
+
+/// Residuals after a step of `volts` at the largest current.
+fn follow(residuals: &mut [i32], currents: &[i32], volts: f32) {
+    // At most 2^31 and 2^14 in size.
+    let whole = i64::from((volts * PER_VOLT) as i32);
+    for (residual, x) in residuals.iter_mut().zip(currents) {
+        let next = i64::from(*residual) - ((whole * i64::from(*x)) >> 14);
+        *residual = next.clamp(i64::from(i32::MIN), i64::from(i32::MAX)) as i32;
+    }
 }
 
 /// What a standard error from `count` differences is raised by, so that three of it hold as
@@ -266,8 +290,12 @@ fn weight(u: f32) -> f32 {
     if inside > 0.0 { inside * inside } else { 0.0 }
 }
 
-/// Median of `values`, sorted out in `room`. The upper one of an even count.
-fn median(room: &mut [f32; MOST], values: impl Iterator<Item = f32>) -> Option<f32> {
+/// Median of `values` in this order, sorted out in `room`. The upper one of an even count.
+fn median<T: Copy>(
+    room: &mut [T; MOST],
+    values: impl Iterator<Item = T>,
+    order: impl FnMut(&T, &T) -> Ordering,
+) -> Option<T> {
     let mut count = 0;
     for (place, value) in room.iter_mut().zip(values) {
         *place = value;
@@ -277,7 +305,7 @@ fn median(room: &mut [f32; MOST], values: impl Iterator<Item = f32>) -> Option<f
     if used.is_empty() {
         return None;
     }
-    let (_, middle, _) = used.select_nth_unstable_by(count / 2, f32::total_cmp);
+    let (_, middle, _) = used.select_nth_unstable_by(count / 2, order);
     Some(*middle)
 }
 
