@@ -189,3 +189,6 @@ impl<F: MultiwriteNorFlash> Keeper<F> {
 fn digest(bytes: &[u8]) -> Digest {
     Digest(Sha256::digest(bytes).into())
 }
+
+#[cfg(test)]
+mod tests;

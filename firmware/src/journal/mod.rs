@@ -292,8 +292,17 @@ impl<F: MultiwriteNorFlash> Journal<F> {
             }
             match self.begin_sector(number, &mut passes) {
                 Err(error @ JournalError::Full { .. }) => {
-                    self.is_stale = passes > 0 || self.is_sealed;
-                    return Err(error);
+                    // The oldest may have been the youngest when it was freed: then its turn
+                    // comes now.
+                    let before = self.used;
+                    if before > 1 && !self.holds_unfreed(self.oldest)? {
+                        self.refresh()?;
+                        self.is_stale = true;
+                    }
+                    if self.used >= before {
+                        self.is_stale = passes > 0 || self.is_sealed;
+                        return Err(error);
+                    }
                 }
                 begun => begun?,
             }
