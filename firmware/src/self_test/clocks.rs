@@ -128,7 +128,8 @@ mod tests {
         for ppm in [-200.0, 0.0, 200.0] {
             assert_eq!(run(ppm, 20, |_| 0), Ok(()));
             // Interrupts late by up to 40 us, now and then by 370 us.
-            let late = |frame: u32| frame * 7919 % 41 + if frame % 2000 == 0 { 330 } else { 0 };
+            let late =
+                |frame: u32| frame * 7919 % 41 + if frame.is_multiple_of(2000) { 330 } else { 0 };
             assert_eq!(run(ppm, 20, late), Ok(()));
         }
     }
