@@ -17,6 +17,18 @@ fn transform(length: usize, hertz: f64) -> Complex<f64> {
     let length = length as f64;
     let omega = TAU * hertz / f64::from(FRAMES_PER_SECOND);
     let bin = TAU / length;
+    let half = omega / 2.0;
+    let (sin, cos) = libm::sincos(half);
+    let (sin_bin, cos_bin) = libm::sincos(bin / 2.0);
+    let (below, above) = (sin * cos_bin - cos * sin_bin, sin * cos_bin + cos * sin_bin);
+    if [sin, below, above].iter().all(|sin| sin.abs() > 1e-9) {
+        // The three parts have the numerator and all but half a bin of angle in common.
+        let beside = Complex::new(cos_bin, sin_bin);
+        let sum = Complex::new(2.0 / sin, 0.0) - beside.conj() / below - beside / above;
+        let (turn_sin, turn_cos) = libm::sincos(half * (length - 1.0));
+        let common = libm::sin(length * half) / (2.0 * length);
+        return sum * Complex::new(turn_cos, -turn_sin) * common;
+    }
     let sum = dirichlet(length, omega) * 2.0
         - dirichlet(length, omega - bin)
         - dirichlet(length, omega + bin);
@@ -62,9 +74,13 @@ impl Line {
 
     /// The sum without the image; `start` is the frame of the window at which the sum began.
     pub(crate) fn without_image(&self, sum: Complex<f64>, start: usize) -> Complex<f64> {
+        let image = sum.conj() * self.image;
+        if start == 0 {
+            return sum - image;
+        }
         let turns = 2.0 * self.tuned * start as f64 / f64::from(FRAMES_PER_SECOND);
-        let angle = -TAU * (turns - libm::floor(turns));
-        sum - sum.conj() * self.image * Complex::new(libm::cos(angle), libm::sin(angle))
+        let (sin, cos) = libm::sincos(-TAU * (turns - libm::floor(turns)));
+        sum - image * Complex::new(cos, sin)
     }
 
     /// The line itself: the sum without image and without the loss of the detuning.
