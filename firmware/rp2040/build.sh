@@ -88,5 +88,7 @@ if ! command -v node >/dev/null; then
     say "build.sh: wrote $out/slotwise.elf; slotwise.uf2 needs Node 20 or later (tests/emulator/uf2.mjs)"
     exit 1
 fi
+# The firmware compares this check word with its flash when it starts.
+node "$root/tests/emulator/image-check.mjs" "$out/slotwise.elf"
 node "$root/tests/emulator/uf2.mjs" "$out/slotwise.elf" "$out/slotwise.uf2"
 say "wrote $out/slotwise.elf and $out/slotwise.uf2"

@@ -77,6 +77,10 @@ export class AdcChip {
   constructor(codes, faults = []) {
     this.codes = codes;
     this.faults = faults;
+    /// Channel to the code that it is stuck at.
+    this.stuck = new Map();
+    /// How much faster than it should be its clock is.
+    this.clockFactor = 1;
     this.selectMode = 1;
     this.maxClockHz = 25e6;
     /// Called with the level of DRDY when it may have changed.
@@ -111,7 +115,7 @@ export class AdcChip {
 
   get periodNanos() {
     const ratio = RATIOS[(this.registers[CLOCK] >> 2) & 7] ?? RATIOS[3];
-    return ((2 * ratio) / CLOCK_HZ) * 1e9;
+    return ((2 * ratio) / (CLOCK_HZ * this.clockFactor)) * 1e9;
   }
 
   odd(what) {
@@ -149,6 +153,7 @@ export class AdcChip {
   }
 
   converted(code, channel) {
+    if (this.stuck.has(channel)) return this.stuck.get(channel);
     const input = this.registers[CHANNEL_CONFIG[channel]] & 3;
     const gain = 1 << ((this.registers[GAIN1] >> (4 * channel)) & 7);
     if (!((this.registers[CLOCK] >> (8 + channel)) & 1)) return 0;

@@ -41,9 +41,10 @@ const LOW = 0;
 const HIGH = 1;
 
 export class Machine {
-  /// `elf`: Elf. `adc`: AdcChip. `nor`: NorChip. `host`: UsbHost. `log(text)`.
-  constructor({ elf, adc, nor, host, log }) {
-    Object.assign(this, { elf, adc, nor, host, log });
+  /// `elf`: Elf. `adc`: AdcChip. `nor`: NorChip. `host`: UsbHost. `log(text)`. `flip`: address of
+  /// a byte of flash with a wrong bit. `skipFramesAt`: nanoseconds from which on frames are not taken.
+  constructor({ elf, adc, nor, host, log, flip, skipFramesAt = Infinity }) {
+    Object.assign(this, { elf, adc, nor, host, log, flip, skipFramesAt });
     this.elapsedBefore = 0;
     this.sleepNanos = 0;
     this.resets = [];
@@ -120,6 +121,7 @@ export class Machine {
       }
       chip.flash.set(segment.bytes, at);
     }
+    if (this.flip !== undefined) chip.flash[this.flip - FLASH] ^= 1;
     const { core } = chip;
     core.VTOR = VECTORS;
     core.SP = chip.readUint32(VECTORS);
@@ -219,7 +221,10 @@ export class Machine {
       clock.nanosCounter += (core.cycles - before) * this.nanosPerCycle;
       if (clock.nextAlarm !== null && clock.nextAlarm.nanos <= clock.nanosCounter) clock.tick(0);
       if (this.attention) this.attend();
-      if (registers[15] === meter.watched) meter.reached();
+      if (registers[15] === meter.watched) {
+        if (meter.watched === meter.entry && this.nanos >= this.skipFramesAt) core.PC = core.LR & ~1;
+        else meter.reached();
+      }
     }
   }
 

@@ -20,6 +20,10 @@
 //   --button FROM:TO    the button is down between these milliseconds; may be repeated
 //   --fault F           crc@N, crc@N:M, restart@N, silent@N:M, dead@N:M at the converter, by conversion
 //                       number since power-on; may be repeated
+//   --stuck CH:CODE     the converter's channel CH (0 to 3) is stuck at CODE; may be repeated
+//   --adc-clock-ppm N   the converter's clock is N millionths too fast
+//   --flip ADDRESS      bit 0 of this byte of flash (hexadecimal) is flipped
+//   --skip-frames-at MS from this millisecond on the function that takes a frame returns at once
 //   --crash-at MS       the program faults at this millisecond (HardFault)
 //   --hang-at MS        the program hangs at this millisecond; interrupts go on
 //   --max-resets N      the run ends at this many watchdog resets; default 5
@@ -77,6 +81,10 @@ const OPTIONS = {
   pace: { type: 'string', default: '0' },
   button: { type: 'string', multiple: true, default: [] },
   fault: { type: 'string', multiple: true, default: [] },
+  stuck: { type: 'string', multiple: true, default: [] },
+  'adc-clock-ppm': { type: 'string', default: '0' },
+  flip: { type: 'string' },
+  'skip-frames-at': { type: 'string' },
   'crash-at': { type: 'string' },
   'hang-at': { type: 'string' },
   'max-resets': { type: 'string', default: '5' },
@@ -111,6 +119,21 @@ function press(text) {
     throw new UsageError(`--button ${text}: give FROM:TO in milliseconds, FROM before TO`);
   }
   return { from: Number(match[1]) * 1e6, to: Number(match[2]) * 1e6 };
+}
+
+function stuckChannel(text) {
+  const match = /^([0-3]):(-?\d+)$/.exec(text);
+  if (match === null) throw new UsageError(`--stuck ${text}: give CHANNEL:CODE, channel 0 to 3`);
+  return [Number(match[1]), Number(match[2])];
+}
+
+function flashAddress(text) {
+  if (text === undefined) return undefined;
+  const address = Number.parseInt(text, 16);
+  if (!/^[0-9a-f]{8}$/i.test(text) || address < 0x10000000 || address >= 0x10200000) {
+    throw new UsageError(`--flip ${text}: give an address in flash, 10000000 to 101fffff`);
+  }
+  return address;
 }
 
 /// The two pipes of `--circuit`.
@@ -150,6 +173,10 @@ export function readArguments(argv) {
     pace: number('pace', values.pace, 0),
     presses: values.button.map(press),
     faults,
+    stuck: values.stuck.map(stuckChannel),
+    clockPpm: number('adc-clock-ppm', values['adc-clock-ppm'], -500_000),
+    flip: flashAddress(values.flip),
+    skipFramesAt: moment('skip-frames-at', values['skip-frames-at']),
     crashAt: moment('crash-at', values['crash-at']),
     hangAt: moment('hang-at', values['hang-at']),
     maxResets: number('max-resets', values['max-resets'], 1),
@@ -166,10 +193,12 @@ function buildMachine(options) {
   const frames = options.frames === undefined ? new Uint8Array(0) : readFileSync(options.frames);
   const codes = options.circuit === undefined ? new CodeFile(frames, options.afterFrames) : new LiveCodes(...options.circuit);
   const adc = new AdcChip(codes, options.faults);
+  adc.stuck = new Map(options.stuck);
+  adc.clockFactor = 1 + options.clockPpm / 1e6;
   let machine = null;
   const nor = new NorChip(options.nor, () => machine?.nanos ?? 0);
   const host = new UsbHost();
-  machine = new Machine({ elf, adc, nor, host, log });
+  machine = new Machine({ elf, adc, nor, host, log, flip: options.flip, skipFramesAt: options.skipFramesAt });
   return machine;
 }
 

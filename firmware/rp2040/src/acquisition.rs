@@ -25,11 +25,14 @@ use rp2040_hal::gpio::Interrupt::EdgeLow;
 use rp2040_hal::pac::{self, interrupt};
 use rp2040_hal::{Timer, timer};
 use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
+use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::stimulus::{Applied, Order};
-use slotwise_firmware::adc::Converter;
+use slotwise_firmware::adc::{AdcError, Converter, Identity, Misread};
+use slotwise_firmware::self_test::{self, Flow, Guard, Hardware, Pace, Stage};
 use slotwise_firmware::stimulator::{self, SILENCE_MS, Stimulator};
 
 use crate::board::{AdcBus, DataReady, OutputPin, SyncPin};
+use crate::computer;
 
 /// A frame, or why there is none, and what was driven while it was converted.
 pub(crate) type Delivered = (Result<Frame, FrameFault>, Applied);
@@ -55,6 +58,9 @@ struct Sampler {
     clock: Timer,
     /// Low word of the clock at the frame before, if there was one since the start.
     last: Option<u32>,
+    /// Runs of the converter without a pause, and frames in this one, those missed included.
+    starts: u32,
+    counted: u32,
     /// Frames dropped because the queue was full, not yet told.
     dropped: u32,
 }
@@ -68,7 +74,14 @@ impl Sampler {
     fn on_data_ready(&mut self) {
         self.data_ready.clear_interrupt(EdgeLow);
         let now = self.clock.get_counter_low();
-        let missed = self.last.replace(now).map_or(0, |last| missed(last, now));
+        let missed = match self.last.replace(now).and_then(|last| missed(last, now)) {
+            Some(missed) => missed,
+            None => {
+                self.starts = self.starts.wrapping_add(1);
+                0
+            }
+        };
+        self.counted = self.counted.wrapping_add(missed + 1);
         if missed == 0 {
             let frame = self.converter.read_frame();
             self.deliver(frame);
@@ -99,14 +112,15 @@ impl Sampler {
     }
 }
 
-/// Frames that were due between two readings of the clock and did not come.
+/// Frames that were due between two readings of the clock and did not come; `None` after a pause
+/// in which the converter did not run.
 #[inline]
-fn missed(last: u32, now: u32) -> u32 {
+fn missed(last: u32, now: u32) -> Option<u32> {
     let gap = now.wrapping_sub(last);
     if u64::from(gap) >= SILENCE.to_micros() {
-        return 0;
+        return None;
     }
-    ((gap + PERIOD_US / 2) / PERIOD_US).saturating_sub(1)
+    Some(((gap + PERIOD_US / 2) / PERIOD_US).saturating_sub(1))
 }
 
 #[interrupt]
@@ -128,6 +142,11 @@ pub(crate) struct Acquisition {
     must_start: bool,
     /// What the stimulator was last told.
     order: Order,
+    /// Whether the converter's channels have passed their test, and what failed if they did not.
+    tested: bool,
+    failure: Option<SelfTestFailure>,
+    /// Frames that the interrupt had counted when it was last looked at.
+    seen: u32,
 }
 
 impl Acquisition {
@@ -149,6 +168,8 @@ impl Acquisition {
             stimulator: Stimulator::new(outputs),
             clock,
             last: None,
+            starts: 0,
+            counted: 0,
             dropped: 0,
         };
         critical_section::with(|section| SAMPLER.borrow_ref_mut(section).replace(sampler));
@@ -159,6 +180,9 @@ impl Acquisition {
             alive: clock.get_counter(),
             must_start: true,
             order: Order::Rest,
+            tested: false,
+            failure: None,
+            seen: 0,
         };
         acquisition.start_converter();
         acquisition
@@ -188,6 +212,49 @@ impl Acquisition {
     #[inline]
     pub(crate) fn is_idle(&self) -> bool {
         !self.frames.ready()
+    }
+
+    /// The test of the converter that failed, once.
+    pub(crate) fn take_failure(&mut self) -> Option<SelfTestFailure> {
+        self.failure.take()
+    }
+
+    /// Marks what the interrupt has done, or that it has nothing to do: a silent converter's
+    /// outputs are open.
+    pub(crate) fn mark(&mut self, flow: &mut Flow) {
+        let (mut counted, mut last) = (self.seen, None);
+        with_sampler(|sampler| (counted, last) = (sampler.counted, sampler.last));
+        if counted != self.seen {
+            self.seen = counted;
+            flow.mark(Stage::Stimulator);
+        }
+        let now = self.clock.get_counter_low();
+        let quiet = last.map(|last| now.wrapping_sub(last));
+        if quiet.is_none_or(|quiet| u64::from(quiet) >= SILENCE_MS * 1000) {
+            flow.mark(Stage::Stimulator);
+            flow.mark(Stage::Frames);
+        }
+    }
+
+    /// Once, at the first start that succeeds: what its channels make of known voltages.
+    #[cold]
+    #[inline(never)]
+    fn test_converter(&mut self, sampler: &mut Sampler, started: &Result<Identity, AdcError>) {
+        if self.tested {
+            return;
+        }
+        let outcome = match started {
+            Ok(_) => self_test::converter::check(
+                &mut sampler.converter,
+                &mut sampler.data_ready,
+                &mut self.clock,
+            ),
+            Err(error @ AdcError::NotWritten { .. }) => Err(self_test::converter::of_driver(error)),
+            // Silent or damaged: it is tried again, and the sequence says that frames are missing.
+            Err(_) => return,
+        };
+        self.tested = true;
+        self.failure = outcome.err();
     }
 
     /// Starts the converter anew if it lost its settings or fell silent. Call it in every
@@ -220,6 +287,7 @@ impl Acquisition {
             pulse(&mut self.sync, &mut delay);
         }
         let started = sampler.converter.start(&mut delay);
+        self.test_converter(&mut sampler, &started);
         // Whatever came of it, the next try is SILENCE away.
         self.must_start = false;
         self.alive = self.clock.get_counter();
@@ -241,6 +309,34 @@ impl Acquisition {
             // no critical section is open here that unmasking could break.
             unsafe { pac::NVIC::unmask(pac::Interrupt::IO_IRQ_BANK0) };
         }
+    }
+}
+
+impl Hardware for Acquisition {
+    fn pace(&mut self) -> Option<Pace> {
+        let mut pace = None;
+        with_sampler(|sampler| {
+            pace = sampler.last.map(|micros| Pace {
+                starts: sampler.starts,
+                frames: sampler.counted,
+                micros,
+            });
+        });
+        pace
+    }
+
+    fn guard(&mut self) -> Guard {
+        computer::guard()
+    }
+
+    fn begin_read_back(&mut self) {
+        with_sampler(|sampler| sampler.converter.begin_read_back());
+    }
+
+    fn read_back(&mut self) -> Option<Result<(), Misread>> {
+        let mut outcome = None;
+        with_sampler(|sampler| outcome = sampler.converter.take_read_back());
+        outcome
     }
 }
 

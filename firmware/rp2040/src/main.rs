@@ -8,6 +8,7 @@
 //! |---|---|
 //! | `super_loop` | entry, the one loop |
 //! | `board` | clocks and pins, one line a pin |
+//! | `computer` | tests of image, memory and stack |
 //! | `acquisition` | data-ready interrupt and frame queue |
 //! | `usb` | the serial port |
 //! | `start_cause` | why the chip started, who it is |
@@ -18,6 +19,8 @@
 mod acquisition;
 #[cfg(target_os = "none")]
 mod board;
+#[cfg(target_os = "none")]
+mod computer;
 #[cfg(target_os = "none")]
 mod panic;
 #[cfg(target_os = "none")]

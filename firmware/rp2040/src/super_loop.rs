@@ -15,12 +15,14 @@ use embedded_hal::spi::{Operation, SpiDevice as _};
 use heapless::String;
 use rp2040_hal::fugit::MicrosDurationU32;
 use slotwise_core::record::{TesterId, Version};
+use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::units::Millis;
 use slotwise_firmware::nor::SpiNor;
 use slotwise_firmware::tester::{Identity, Parts, Tester};
 
 use crate::acquisition::{Acquisition, Delivered};
 use crate::board::{Board, ButtonPin, LampPin, NorBus};
+use crate::computer;
 use crate::usb::UsbLink;
 
 /// The flash as the tester sees it.
@@ -43,6 +45,16 @@ const TICK_CYCLES: u32 = 125_000;
 
 #[rp2040_hal::entry]
 fn main() -> ! {
+    let board = Board::claim();
+    // Before anything large stands on the stack.
+    let tested = computer::check_at_start();
+    run(board, tested)
+}
+
+/// The tester. A function of its own, so that its large stack is not there yet while memory is
+/// tested.
+#[inline(never)]
+fn run(board: Board, tested: Result<(), SelfTestFailure>) -> ! {
     let Board {
         adc,
         data_ready,
@@ -57,7 +69,7 @@ fn main() -> ! {
         clock,
         tick,
         cause,
-    } = Board::claim();
+    } = board;
     watchdog.start(PATIENCE_AT_START);
     defmt::info!("start: {}", cause);
 
@@ -85,6 +97,9 @@ fn main() -> ! {
             clock: None,
         },
     );
+    if let Err(failure) = tested {
+        tester.fail(failure);
+    }
     defmt::info!("tester ready after {=u64} us", clock.get_counter().ticks());
 
     start_tick(tick);
@@ -104,10 +119,18 @@ fn main() -> ! {
         if usb_active || polled != Some(now) {
             polled = Some(now);
             tester.poll(now);
+            tester.test_itself(&mut acquisition);
+            if let Some(failure) = acquisition.take_failure() {
+                defmt::error!("self-test failed: {}", failure);
+                tester.fail(failure);
+            }
             acquisition.order(tester.order());
             acquisition.keep_alive();
         }
-        watchdog.feed();
+        acquisition.mark(tester.flow());
+        if tester.flow().take_whole() {
+            watchdog.feed();
+        }
         if acquisition.is_idle() {
             // Every interrupt since the last look leaves an event behind, so this returns at
             // once if a frame came in between.

@@ -1,0 +1,72 @@
+#!/usr/bin/env node
+// Finishes a linked image: writes its place, its length and the check word over it into its mark,
+// which the firmware compares at start (firmware/rp2040/src/computer.rs).
+//
+//   node tests/emulator/image-check.mjs slotwise.elf
+//
+// CRC-32/ISO-HDLC over flash from its start to the end of the image, gaps between segments as
+// FF as the UF2 has them, without the check word itself. The file is changed in place; doing it
+// twice changes nothing.
+
+import { readFileSync, writeFileSync } from 'node:fs';
+import { pathToFileURL } from 'node:url';
+
+import { Elf } from './elf.mjs';
+import { flashContents } from './uf2.mjs';
+
+const FLASH = 0x10000000;
+const MARK = 'SLOTWISE_IMAGE_MARK';
+const MARK_BYTES = 12;
+
+/// CRC-32/ISO-HDLC, bit by bit.
+export function crc32(bytes) {
+  let crc = 0xffffffff;
+  for (const byte of bytes) {
+    crc ^= byte;
+    for (let bit = 0; bit < 8; bit++) crc = crc & 1 ? (crc >>> 1) ^ 0xedb88320 : crc >>> 1;
+  }
+  return ~crc >>> 0;
+}
+
+/// Fills in the mark of `elf` and returns the check word.
+export function finish(elf) {
+  const stored = elf.segments.filter(({ bytes }) => bytes.length > 0);
+  const mark = elf.require(MARK);
+  const holder = stored.find(
+    ({ virtualAddress, bytes }) => mark >= virtualAddress && mark + MARK_BYTES <= virtualAddress + bytes.length,
+  );
+  if (holder === undefined || holder.virtualAddress !== holder.loadAddress) {
+    throw new Error(`ELF: ${MARK} does not stand in flash`);
+  }
+  const at = mark - holder.virtualAddress;
+  const view = new DataView(holder.bytes.buffer, holder.bytes.byteOffset + at, MARK_BYTES);
+  const length = Math.max(...stored.map(({ loadAddress, bytes }) => loadAddress + bytes.length)) - FLASH;
+  view.setUint32(0, FLASH, true);
+  view.setUint32(4, length, true);
+  const image = flashContents(elf).subarray(0, length);
+  const word = mark - FLASH + 8;
+  const check = crc32(Buffer.concat([image.subarray(0, word), image.subarray(word + 4)]));
+  view.setUint32(8, check, true);
+  return check;
+}
+
+function main(argv) {
+  if (argv.length !== 1) {
+    process.stderr.write('image-check: give one ELF file\n');
+    return 2;
+  }
+  try {
+    const file = readFileSync(argv[0]);
+    const check = finish(new Elf(file));
+    writeFileSync(argv[0], file);
+    process.stdout.write(`check word of the image: ${check.toString(16).padStart(8, '0')}\n`);
+    return 0;
+  } catch (error) {
+    process.stderr.write(`image-check: ${error.message}\n`);
+    return 1;
+  }
+}
+
+if (process.argv[1] !== undefined && import.meta.url === pathToFileURL(process.argv[1]).href) {
+  process.exit(main(process.argv.slice(2)));
+}
