@@ -187,18 +187,23 @@ impl Differences {
     /// halves times 478 places below 2^23.
     fn shifted_error(&self, ohms: f32, reach: f32) -> f32 {
         const ONE: f32 = 16_384.0;
+        const WHOLE: i32 = 1 << 15;
+        const Q30: f32 = 1_073_741_824.0;
         let mut residuals = [0_i32; MOST];
-        let inverse = 1.0 / reach;
-        // Slope of the biweight's sum in the result, and the whole current.
+        // The biweight in Q15, as in `step`. Its sum's slope in the result, and the whole current.
+        let inverse = WHOLE as f32 / reach;
         let (mut slope, mut current, mut halves) = (0.0, 0.0, 0);
         for ((place, (y, x)), half) in residuals.iter_mut().zip(self.places()).zip(self.halves) {
             if x == 0.0 {
                 continue;
             }
-            let u = (y - ohms * x) * inverse;
-            *place = (weight(u) * u * ONE) as i32;
-            if u.abs() < 1.0 {
-                slope += (1.0 - u * u) * (1.0 - 5.0 * u * u) * x * x;
+            let u = ((y - ohms * x) * inverse) as i32;
+            if u.saturating_abs() < WHOLE {
+                let square = (u * u) >> 15;
+                let inside = WHOLE - square;
+                *place = (((inside * inside) >> 15) * u) >> 16;
+                // Between -0.8 and 1, in Q30.
+                slope += (inside * (WHOLE - 5 * square)) as f32 * (x * x);
             }
             current += x.abs();
             halves += i32::from(half).abs();
@@ -216,7 +221,7 @@ impl Differences {
             shifts += 2.0;
         }
         let half = current / halves as f32;
-        libm::sqrtf(squares / shifts) * (reach / ONE) * half / slope.max(0.0)
+        libm::sqrtf(squares / shifts) * (reach / ONE) * half / (slope / Q30).max(0.0)
     }
 }
 
@@ -282,12 +287,6 @@ fn product(residuals: Option<&[i32]>, pattern: &[i8]) -> f32 {
         .map(|(residual, half)| residual * i32::from(*half))
         .sum();
     sum as f32
-}
-
-/// The biweight: `(1 - u^2)^2` inside the reach, 0 beyond.
-fn weight(u: f32) -> f32 {
-    let inside = 1.0 - u * u;
-    if inside > 0.0 { inside * inside } else { 0.0 }
 }
 
 /// Median of `values` in this order, sorted out in `room`. The upper one of an even count.
