@@ -144,7 +144,7 @@ pub struct PullArgs {
     #[arg(long, value_name = "FILE.slotlog", required_unless_present = "archive")]
     pub out: Option<PathBuf>,
     /// Put the records straight into this archive; what is there already is not pulled again.
-    #[arg(long, value_name = "FILE.db", conflicts_with_all = ["out", "force"])]
+    #[arg(long, value_name = "FILE.db", conflicts_with_all = ["out", "force", "free"])]
     pub archive: Option<PathBuf>,
     /// First record wanted: without it, record 1, or the first that the archive has not.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]

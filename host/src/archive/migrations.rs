@@ -99,3 +99,96 @@ fn is_up_to(
 fn version(connection: &Connection) -> rusqlite::Result<i64> {
     connection.pragma_query_value(None, "user_version", |row| row.get(0))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::archive::{Archive as _, Counts, SqliteArchive};
+
+    /// An archive as version 1 left it, with a record that it could not read.
+    fn of_version_one(file: &Path) {
+        let mut connection = Connection::open(file).unwrap();
+        bring_up_to(&mut connection, file, 1).unwrap();
+        connection
+            .execute_batch(
+                "INSERT INTO tester VALUES (1, '51070000000000ab');
+                 INSERT INTO source VALUES (1, 'old.slotlog', 1772460000, 0);
+                 INSERT INTO record (tester, number, source, sha256, kind, unread, bytes)
+                 VALUES (1, 5, 1, zeroblob(32), 'unread', 'of old', x'0102');",
+            )
+            .unwrap();
+    }
+
+    #[test]
+    fn an_older_archive_is_brought_up_and_keeps_what_it_held() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("old.db");
+        of_version_one(&file);
+        for _ in 0..2 {
+            let mut archive = SqliteArchive::open(&file).unwrap();
+            let counts = archive.counts().unwrap();
+            assert_eq!((counts.testers, counts.records, counts.unread), (1, 1, 1));
+            archive.site("Larkfield Terrace 1").unwrap();
+        }
+        let archive = SqliteArchive::open(&file).unwrap();
+        assert_eq!(archive.counts().unwrap().sites, 1);
+    }
+
+    #[test]
+    fn two_programs_may_bring_the_same_archive_up() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("new.db");
+        let counts: Vec<Counts> = std::thread::scope(|scope| {
+            let opened = [0; 4].map(|_| {
+                scope.spawn(|| {
+                    SqliteArchive::open_or_make(&file)
+                        .unwrap()
+                        .counts()
+                        .unwrap()
+                })
+            });
+            opened.into_iter().map(|one| one.join().unwrap()).collect()
+        });
+        assert_eq!(counts, [Counts::default(); 4]);
+    }
+
+    #[test]
+    fn what_is_no_archive_of_this_version_is_left_as_it_is() {
+        let folder = tempfile::tempdir().unwrap();
+        let name = |name: &str| folder.path().join(name);
+        let newer = name("newer.db");
+        drop(SqliteArchive::open_or_make(&newer).unwrap());
+        let connection = Connection::open(&newer).unwrap();
+        connection
+            .pragma_update(None, "user_version", NEWEST + 1)
+            .unwrap();
+        drop(connection);
+        let other = name("other.db");
+        let connection = Connection::open(&other).unwrap();
+        connection.execute_batch("CREATE TABLE site (x)").unwrap();
+        drop(connection);
+        let text = name("text.db");
+        std::fs::write(
+            &text,
+            "no database, but long enough to be read as one\n".repeat(20),
+        )
+        .unwrap();
+        for (file, is_newer) in [(&newer, true), (&other, false), (&text, false)] {
+            let before = std::fs::read(file).unwrap();
+            let error = SqliteArchive::open_or_make(file).unwrap_err();
+            let expected = match error {
+                ArchiveError::Newer { found, known, .. } => is_newer && found == known + 1,
+                ArchiveError::NotAnArchive { .. } => !is_newer,
+                _ => false,
+            };
+            assert!(expected, "{}: {error:?}", file.display());
+            assert_eq!(std::fs::read(file).unwrap(), before, "{}", file.display());
+        }
+        let none = name("none.db");
+        assert!(matches!(
+            SqliteArchive::open(&none),
+            Err(ArchiveError::NotThere { .. })
+        ));
+        assert!(!none.exists(), "looking makes no file");
+    }
+}
