@@ -8,7 +8,7 @@ import { join } from 'node:path';
 import { test } from 'node:test';
 import { fileURLToPath } from 'node:url';
 
-import { grown } from '../footprint.mjs';
+import { grown, over } from '../footprint.mjs';
 import { smallElf } from '../fixtures/small-elf.mjs';
 import { readArguments } from '../run.mjs';
 
@@ -92,4 +92,10 @@ test('the footprint fails on more than five percent and names the figure', () =>
   const kept = { flashBytes: 1000, ramBytes: 1000 };
   assert.deepEqual(grown({ flashBytes: 1050, ramBytes: 900 }, kept), []);
   assert.deepEqual(grown({ flashBytes: 1051, ramBytes: 900 }, kept), ['flash, bytes: 1051, kept 1000: 5.1 % more']);
+});
+
+test('the budget fails on what is over it and on what was not measured', () => {
+  assert.deepEqual(over({ frameCycles: 1000 }, { frameCycles: 1000 }), []);
+  assert.match(over({ frameCycles: 1001 }, { frameCycles: 1000 })[0], /1001, budget 1000/);
+  assert.equal(over({}, { stackBytes: 1 }).length, 1);
 });
