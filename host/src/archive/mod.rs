@@ -5,7 +5,7 @@
 //! it is already there; with other bytes it is kept beside the first as a conflict, because
 //! nobody can say which of the two is right. Nothing is ever replaced or taken away.
 //!
-//! What [`verify`] proves: the bytes are those that came in, hang together by the testers' own
+//! What [`Archive::verify`] proves: the bytes are those that came in, hang together by the testers' own
 //! SHA-256 chain, and say what the columns say. What it cannot prove: who rewrites bytes, digest
 //! and every later record makes a new chain; and records cut off at the newest end of a tester
 //! are not missed until the next pull.
