@@ -56,6 +56,22 @@ pub enum Command {
     /// Run a virtual tester at an invented receptacle, for trying things out.
     #[command(after_long_help = exit::table())]
     Bench(BenchArgs),
+    /// Calibrate a tester, guided step by step.
+    ///
+    /// Needs a source of 60 to 132 V AC behind an isolating transformer, a meter of known
+    /// accuracy beside it, resistors of 1 and 10 ohm, and joins for the four leads. Nothing in
+    /// the tester changes before the last step is confirmed. With --json every line is an object
+    /// with `event` and `text`; answers are read from standard input all the same. Ends with 12
+    /// where nothing was stored.
+    #[command(after_long_help = exit::table())]
+    Calibrate(CalibrateArgs),
+    /// Look whether computer, port and tester are fit for work, and say what to do.
+    ///
+    /// Ends with 3 where the port cannot be opened, 4 where no tester answers, 6 where the tester
+    /// is too new for this program, 12 where the tester is not fit to answer (calibration missing
+    /// or expired, journal full or failed), else with 0.
+    #[command(after_long_help = exit::table())]
+    Doctor(DoctorArgs),
     /// List every wiring of a receptacle: what each means reads there, what cannot be told from
     /// it, and what would tell.
     ///
@@ -77,6 +93,69 @@ pub enum Command {
     /// Write the tests of an archive for other programs: CSV, or JSON with a published schema.
     #[command(after_long_help = exit::table())]
     Export(ExportArgs),
+}
+
+/// Options of `calibrate`.
+#[derive(Debug, Args)]
+pub struct CalibrateArgs {
+    /// The tester's port, such as /dev/ttyACM0 or COM5; not needed if one tester is plugged in.
+    #[arg(long)]
+    pub port: Option<String>,
+    /// Accuracy of the meter in percent: 0.1 for a reference, 1.5 for a handheld meter.
+    #[arg(long, value_name = "PERCENT", value_parser = percent)]
+    pub meter_percent: f32,
+    /// Tolerance of the two resistors in percent.
+    #[arg(long, value_name = "PERCENT", default_value_t = 0.1, value_parser = percent)]
+    pub resistor_percent: f32,
+    /// The low resistor.
+    #[arg(long, value_name = "OHM", default_value_t = 1.0, value_parser = low_ohms)]
+    pub low_ohms: f32,
+    /// The high resistor.
+    #[arg(long, value_name = "OHM", default_value_t = 10.0, value_parser = high_ohms)]
+    pub high_ohms: f32,
+    /// Temperature at the bench in degrees Celsius.
+    #[arg(long, value_name = "C", allow_negative_numbers = true, value_parser = celsius)]
+    pub temperature: f32,
+    /// Print JSON lines instead of words.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Options of `doctor`.
+#[derive(Debug, Args)]
+pub struct DoctorArgs {
+    /// The tester's port, such as /dev/ttyACM0 or COM5; not needed if one tester is plugged in.
+    #[arg(long)]
+    pub port: Option<String>,
+    /// Set the tester's clock to that of this computer.
+    #[arg(long)]
+    pub set_clock: bool,
+    /// Print JSON instead of words.
+    #[arg(long)]
+    pub json: bool,
+}
+
+fn between(text: &str, low: f32, high: f32) -> Result<f32, String> {
+    match text.parse::<f32>() {
+        Ok(value) if (low..=high).contains(&value) => Ok(value),
+        _ => Err(format!("a number from {low} to {high}, please")),
+    }
+}
+
+fn percent(text: &str) -> Result<f32, String> {
+    between(text, 0.001, 5.0)
+}
+
+fn low_ohms(text: &str) -> Result<f32, String> {
+    between(text, 0.9, 1.1)
+}
+
+fn high_ohms(text: &str) -> Result<f32, String> {
+    between(text, 9.0, 11.0)
+}
+
+fn celsius(text: &str) -> Result<f32, String> {
+    between(text, -20.0, 60.0)
 }
 
 /// Options of `atlas`.

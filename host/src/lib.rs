@@ -8,6 +8,7 @@
 
 pub mod archive;
 pub mod bench;
+pub mod calibrate;
 pub mod chain;
 pub mod cli;
 pub mod client;

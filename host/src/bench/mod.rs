@@ -20,7 +20,7 @@ use std::time::{Duration, Instant};
 use slotwise_core::units::UnixSeconds;
 use slotwise_virtual::board::{VirtualBoard, demo_identity, workshop_flash};
 use slotwise_virtual::front_end::{FrontEnd, Hand};
-use slotwise_virtual::house::Receptacle;
+use slotwise_virtual::house::{Jig, Receptacle};
 use slotwise_virtual::serial::{FarEnd, line};
 use slotwise_virtual::tester::{Specimen, Tolerance};
 
@@ -76,11 +76,26 @@ impl VirtualTester {
     pub fn start(receptacle: &Receptacle, pace: Pace, wish: LineWish) -> Result<Self, Error> {
         let specimen = Specimen::draw(SPECIMEN, &Tolerance::USUAL);
         let contents = workshop_flash(&specimen).map_err(bench)?;
+        let tester = Self::power(specimen, contents, Some(INVENTED_CLOCK), pace, wish)?;
+        tester.plug(receptacle)?;
+        Ok(tester)
+    }
+
+    /// Powers a tester with these parts and these contents of its flash, in the hand.
+    ///
+    /// # Errors
+    /// [`Error::Bench`] where a computed part does not start.
+    pub fn power(
+        specimen: Specimen,
+        contents: Vec<u8>,
+        clock: Option<UnixSeconds>,
+        pace: Pace,
+        wish: LineWish,
+    ) -> Result<Self, Error> {
         let (hand, source) = Hand::new(specimen.clone()).map_err(bench)?;
-        hand.plug(receptacle).map_err(bench)?;
         let front_end = FrontEnd::new(specimen, Box::new(source));
         let (near, far) = line();
-        let identity = demo_identity(Some(INVENTED_CLOCK));
+        let identity = demo_identity(clock);
         let board = VirtualBoard::start(front_end, contents, near, identity).map_err(bench)?;
         let (far_line, served) = far_line::open(wish);
         let stop = Arc::new(AtomicBool::new(false));
@@ -126,6 +141,14 @@ impl VirtualTester {
     /// [`Error::Bench`] where the receptacle has no solution.
     pub fn plug(&self, receptacle: &Receptacle) -> Result<(), Error> {
         self.hand.plug(receptacle).map_err(bench)
+    }
+
+    /// Puts the tester on the fixture of a workshop.
+    ///
+    /// # Errors
+    /// [`Error::Bench`] where the fixture has no solution.
+    pub fn put_on(&self, jig: &Jig) -> Result<(), Error> {
+        self.hand.put_on(jig).map_err(bench)
     }
 
     /// Pulls the tester out.

@@ -3,7 +3,9 @@
 mod archive;
 mod atlas;
 mod bench;
+mod calibrate;
 mod clear;
+mod doctor;
 mod export;
 mod judge;
 mod live;
@@ -33,6 +35,8 @@ pub fn run(cli: Cli) -> Result<Exit, Error> {
         Command::Tour(args) => tour::run(&args),
         Command::Live(args) => live::run(&args),
         Command::Bench(args) => bench::run(&args),
+        Command::Calibrate(args) => calibrate::run(&args),
+        Command::Doctor(args) => doctor::run(&args),
         Command::Atlas(args) => atlas::run(&args),
         Command::Archive(command) => archive::run(&command),
         Command::Visits(command) => visits::run(&command),

@@ -13,6 +13,7 @@ mod labels;
 pub mod live;
 mod severity;
 mod visits;
+pub mod workshop;
 
 use core::fmt::Debug;
 

@@ -404,10 +404,36 @@ fn drive(
     })
 }
 
-/// The voltage between a lead and the three joined ones, as a calibrated tester states it: true
-/// RMS, as a meter beside it does.
+/// What was measured again under a calibration, and how far it may be from what is known.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Again<T> {
+    /// What a tester with this calibration states.
+    pub stated: T,
+    /// What is known.
+    pub known: T,
+    /// Most that they may be apart: the stated uncertainty, [`COVERAGE`] times.
+    pub most: T,
+}
+
+impl Again<Volts> {
+    /// Whether it passes.
+    #[must_use]
+    pub fn passes(&self) -> bool {
+        (self.stated - self.known).abs() <= self.most
+    }
+}
+
+impl Again<Ohms> {
+    /// Whether it passes.
+    #[must_use]
+    pub fn passes(&self) -> bool {
+        (self.stated - self.known).abs() <= self.most
+    }
+}
+
+/// A known voltage again: true RMS, as the meter beside it shows.
 #[must_use]
-pub fn volts_again(applied: &Applied, calibration: &Calibration) -> Volts {
+pub fn volts_again(applied: &Applied, calibration: &Calibration) -> Again<Volts> {
     let size = |lead: Lead| {
         let gain = calibration.channels[lead.channel()].gain;
         f64::from(applied.raw.size(lead).get()) * gain
@@ -418,21 +444,27 @@ pub fn volts_again(applied: &Applied, calibration: &Calibration) -> Volts {
         Lead::Wide
     };
     let fundamental = size(applied.lead) + size(joined);
-    Volts::from_f64(libm::hypot(fundamental, residual(applied)))
+    Again {
+        stated: Volts::from_f64(libm::hypot(fundamental, residual(applied))),
+        known: applied.meter,
+        most: applied.meter * (COVERAGE * calibration.u_gain.get()),
+    }
 }
 
-/// The resistance from wide to clip, as a calibrated tester states it.
+/// A known resistance from wide to clip again.
 #[must_use]
-pub fn ohms_again(raw: &RawDrive, calibration: &Calibration) -> Reading<Ohms> {
+pub fn ohms_again(known: &Known, calibration: &Calibration) -> Again<Ohms> {
     let gain = calibration.channels.map(|channel| channel.gain);
     let drive = &calibration.drive;
     let source = f64::from(drive.source.get());
     let level = f64::from(drive.level.get()) / f64::from(NOMINAL.drive.level.get());
-    let q = share(raw, &gain).0;
+    let q = share(&known.raw, &gain).0;
     let ohms = source * q / (level - q);
-    let noise = f64::from(raw.u.get()) / level * source;
-    Reading {
-        value: Ohms::from_f64(ohms - f64::from(drive.lead_zero.get())),
-        u: Ohms::from_f64(libm::hypot(noise, f64::from(drive.u_current.get()) * ohms)),
+    let noise = f64::from(known.raw.u.get()) / level * source;
+    let u = libm::hypot(noise, f64::from(drive.u_current.get()) * ohms);
+    Again {
+        stated: Ohms::from_f64(ohms - f64::from(drive.lead_zero.get())),
+        known: known.ohms,
+        most: Ohms::from_f64(f64::from(COVERAGE) * u),
     }
 }

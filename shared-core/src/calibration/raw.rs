@@ -162,11 +162,24 @@ impl RestGatherer {
             self.spoilt = self.spoilt.saturating_add(1);
             return next;
         };
-        let axis = leads
-            .iter()
-            .copied()
-            .max_by(|a, b| a.size().total_cmp(&b.size()))
-            .unwrap_or_default();
+        let size_of = |lead: Lead| leads[lead.channel()].size();
+        let largest = Lead::ALL
+            .into_iter()
+            .max_by(|a, b| size_of(*a).total_cmp(&size_of(*b)))
+            .unwrap_or(Lead::Narrow);
+        let axis = leads[largest.channel()];
+        // The clip is in no pair of slots, on which a test measures the frequency.
+        let next = if largest == Lead::Clip {
+            Tuning::new(Hertz::from_f64(next.hertz()), Pair::ClipWide.leads())
+        } else {
+            next
+        };
+        let (first, second) = sums.tuning().reference();
+        let has_voltage = axis.rms() >= limits.frequency_least;
+        if has_voltage && largest != first && largest != second {
+            self.spoilt = self.spoilt.saturating_add(1);
+            return next;
+        }
         for (channel, (sum, lead)) in self.sums.iter_mut().zip(leads).enumerate() {
             let turned = lead.against(axis);
             sum[0] += sums.mean_codes(channel) * NOMINAL_VOLTS_PER_CODE;

@@ -8,7 +8,7 @@
 use super::Source;
 use super::plan::driven_during;
 use super::scene::Scene;
-use crate::house::{HouseError, Receptacle, Truth};
+use crate::house::{HouseError, Jig, Receptacle, Truth};
 use crate::outputs::Outputs;
 use crate::tester::Specimen;
 use slotwise_core::slots::LEADS;
@@ -57,6 +57,15 @@ impl Hand {
         self.change(Some(receptacle))
     }
 
+    /// Puts the tester on the fixture of a workshop.
+    ///
+    /// # Errors
+    /// [`HouseError`] when the fixture has no solution; the tester then stays where it is.
+    pub fn put_on(&self, jig: &Jig) -> Result<(), HouseError> {
+        self.show(Scene::on_jig(&self.specimen, jig)?);
+        Ok(())
+    }
+
     /// Pulls the tester out.
     ///
     /// # Errors
@@ -75,10 +84,13 @@ impl Hand {
     }
 
     fn change(&self, receptacle: Option<&Receptacle>) -> Result<(), HouseError> {
-        let scene = Scene::new(&self.specimen, receptacle)?;
+        self.show(Scene::new(&self.specimen, receptacle)?);
+        Ok(())
+    }
+
+    fn show(&self, scene: Scene) {
         let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
         *held = Held { scene, from: None };
-        Ok(())
     }
 }
 

@@ -15,8 +15,8 @@ use super::switched::{SPAN, STEADY, forgotten, sine_weights};
 use super::{RATE, droop};
 use crate::circuit::Phasor;
 use crate::house::{
-    Appliance, HarmonicPins, HouseError, Receptacle, Supply, Truth, drive_response, pins_with,
-    unplugged,
+    Appliance, HarmonicPins, HouseError, Jig, Place, Receptacle, Supply, Truth, drive_response,
+    pins_with, unplugged,
 };
 use crate::outputs::{Driven, PAST};
 use crate::tester::{Paths, Specimen};
@@ -31,6 +31,7 @@ const DRIVE_HERTZ: f64 = 85.0;
 pub(super) struct Scene {
     specimen: Specimen,
     receptacle: Option<Receptacle>,
+    jig: Option<Jig>,
     supply: Supply,
     idle: State,
     running: Option<(Appliance, State)>,
@@ -117,6 +118,31 @@ impl Scene {
                 (idle, running)
             }
         };
+        Ok(Self::of(
+            specimen,
+            receptacle.cloned(),
+            supply,
+            idle,
+            running,
+        ))
+    }
+
+    /// The tester on the fixture of a workshop.
+    pub(super) fn on_jig(specimen: &Specimen, jig: &Jig) -> Result<Self, HouseError> {
+        let supply = jig.supply().clone();
+        let idle = State::new(&jig.solve(specimen)?, None, &supply);
+        let mut scene = Self::of(specimen, None, supply, idle, None);
+        scene.jig = Some(jig.clone());
+        Ok(scene)
+    }
+
+    fn of(
+        specimen: &Specimen,
+        receptacle: Option<Receptacle>,
+        supply: Supply,
+        idle: State,
+        running: Option<(Appliance, State)>,
+    ) -> Self {
         let hertz = f64::from(supply.frequency.get());
         let orders = idle.harmonics.iter().map(|(order, _)| {
             let hertz = hertz * f64::from(*order);
@@ -126,16 +152,17 @@ impl Scene {
                 weights: sine_weights(hertz).map(|weight| weight / droop),
             }
         });
-        Ok(Self {
+        Self {
             orders: orders.collect(),
             forgotten: specimen.strings.each_ref().map(forgotten),
             specimen: specimen.clone(),
-            receptacle: receptacle.cloned(),
+            receptacle,
+            jig: None,
             supply,
             idle,
             running,
             closed: Vec::new(),
-        })
+        }
     }
 
     fn appliance_is_on(&self, since_plugged: u64) -> bool {
@@ -205,7 +232,11 @@ impl Scene {
     }
 
     fn solve(&self, on: bool, paths: Paths) -> Result<Closed, HouseError> {
-        let (place, supply) = (self.receptacle.as_ref(), &self.supply);
+        let place = match &self.jig {
+            Some(jig) => Place::Jig(jig),
+            None => Place::from(self.receptacle.as_ref()),
+        };
+        let supply = &self.supply;
         let harmonics = pins_with(place, supply, &self.specimen, on, paths)?;
         let drive = if paths.has_drive() {
             let response = drive_response(place, supply, &self.specimen, on, paths, DRIVE_HERTZ)?;

@@ -4,25 +4,42 @@
 //! harmonic. What the drive itself does is solved with the power's sources dead and one volt of
 //! drive; both add up, since the network is linear.
 
-use super::{HarmonicPins, HouseError, Receptacle, Supply, Wired, unplugged_networks};
+use super::{HarmonicPins, HouseError, Jig, Receptacle, Supply, Wired, unplugged_networks};
 use crate::circuit::Phasor;
 use crate::tester::{Paths, Specimen};
 use slotwise_core::slots::LEADS;
 use slotwise_core::units::Volts;
+
+/// Where a tester is.
+#[derive(Clone, Copy, Debug)]
+pub enum Place<'a> {
+    /// In the hand, in a room.
+    Room,
+    /// In a receptacle.
+    Receptacle(&'a Receptacle),
+    /// On the fixture of the workshop.
+    Jig(&'a Jig),
+}
+
+impl<'a> From<Option<&'a Receptacle>> for Place<'a> {
+    fn from(receptacle: Option<&'a Receptacle>) -> Self {
+        receptacle.map_or(Self::Room, Self::Receptacle)
+    }
+}
 
 /// What the pins see of the power, harmonic by harmonic, with `paths` closed and the drive at
 /// zero volts; unplugged in a room of `supply` without a receptacle.
 ///
 /// # Errors
 /// [`HouseError`] when the supply is none or the network has no solution.
-pub fn pins_with(
-    receptacle: Option<&Receptacle>,
+pub fn pins_with<'a>(
+    place: impl Into<Place<'a>>,
     supply: &Supply,
     specimen: &Specimen,
     appliance_on: bool,
     paths: Paths,
 ) -> Result<Vec<HarmonicPins>, HouseError> {
-    networks(receptacle, supply, specimen, appliance_on)?
+    networks(place.into(), supply, specimen, appliance_on)?
         .into_iter()
         .map(|mut wired| {
             wired.connect(specimen, paths, Phasor::new(0.0, 0.0));
@@ -40,8 +57,8 @@ pub fn pins_with(
 ///
 /// # Errors
 /// [`HouseError`] when the supply is none or the network has no solution.
-pub fn drive_response(
-    receptacle: Option<&Receptacle>,
+pub fn drive_response<'a>(
+    place: impl Into<Place<'a>>,
     supply: &Supply,
     specimen: &Specimen,
     appliance_on: bool,
@@ -49,8 +66,13 @@ pub fn drive_response(
     hertz: f64,
 ) -> Result<[Phasor; LEADS], HouseError> {
     let dead = Supply::pure(Volts::ZERO, supply.frequency);
-    let receptacle = receptacle.map(|receptacle| receptacle.clone().with_supply(dead.clone()));
-    let mut networks = networks(receptacle.as_ref(), &dead, specimen, appliance_on)?;
+    let place = place.into();
+    let receptacle = match place {
+        Place::Receptacle(receptacle) => Some(receptacle.clone().with_supply(dead.clone())),
+        Place::Room | Place::Jig(_) => None,
+    };
+    let place = receptacle.as_ref().map_or(place, Place::Receptacle);
+    let mut networks = networks(place, &dead, specimen, appliance_on)?;
     // A supply without harmonics has one network.
     let mut wired = networks.swap_remove(0);
     wired.connect(specimen, paths, Phasor::new(1.0, 0.0));
@@ -58,14 +80,15 @@ pub fn drive_response(
 }
 
 fn networks(
-    receptacle: Option<&Receptacle>,
+    place: Place<'_>,
     supply: &Supply,
     specimen: &Specimen,
     appliance_on: bool,
 ) -> Result<Vec<Wired>, HouseError> {
-    match receptacle {
-        Some(receptacle) => receptacle.networks(specimen, appliance_on),
-        None => Ok(unplugged_networks(supply, specimen)),
+    match place {
+        Place::Receptacle(receptacle) => receptacle.networks(specimen, appliance_on),
+        Place::Room => Ok(unplugged_networks(supply, specimen)),
+        Place::Jig(jig) => Ok(jig.networks(supply, specimen)),
     }
 }
 

@@ -17,6 +17,7 @@ mod driven;
 mod electrode;
 mod enumeration;
 mod gfci;
+mod jig;
 mod plug_in;
 mod receptacle;
 mod solved;
@@ -26,10 +27,11 @@ mod wiring;
 
 pub use bank::{Named, bank, find};
 pub use copper::{Copper, Gauge, SEVEN_STRANDS, TemperatureCoefficient, at_20_degrees};
-pub use driven::{drive_response, pins_with};
+pub use driven::{Place, drive_response, pins_with};
 pub use electrode::DrivenRod;
 pub use enumeration::{CONDUCTORS, Entry, Kind, enumeration};
 pub use gfci::{Gfci, Tripping, imbalance_of};
+pub use jig::{CONTACT, Jig};
 pub use receptacle::{
     Appliance, BranchCable, Conductor, Duty, EmiFilter, House, Joint, Landed, Receptacle, Strays,
 };

@@ -1,0 +1,167 @@
+//! What `calibrate` and `doctor` say. Like the rest of the command line it is English in every
+//! language.
+
+use slotwise_core::calibration::fit::{FitFault, Source};
+use slotwise_core::calibration::step::StepFault;
+use slotwise_core::evidence::Missing;
+use slotwise_core::link::WorkshopRefusal;
+use slotwise_core::slots::Lead;
+
+use crate::calibrate::Step;
+
+/// The name of a lead.
+#[must_use]
+pub const fn lead(lead: Lead) -> &'static str {
+    match lead {
+        Lead::Narrow => "narrow blade",
+        Lead::Wide => "wide blade",
+        Lead::Ground => "ground pin",
+        Lead::Clip => "clip",
+    }
+}
+
+/// What to connect for a step.
+#[must_use]
+pub fn step(step: Step) -> String {
+    match step {
+        Step::Shorted => "Join all four: narrow blade, wide blade, ground pin and clip. \
+             No voltage anywhere."
+            .to_owned(),
+        Step::Applied(one) => format!(
+            "Put the known voltage between the {} and the other three, which stay joined. \
+             Use an isolating transformer; touch nothing while it is on.",
+            lead(one)
+        ),
+        Step::Low => "Voltage off. Take the joins off. Put the low resistor (1 ohm) between wide \
+             blade and clip; the rest stays free."
+            .to_owned(),
+        Step::High => "Voltage off. The high resistor (10 ohm) between wide blade and clip; the \
+             rest stays free."
+            .to_owned(),
+        Step::VoltageAgain => "To check: the known voltage between the narrow blade and the other \
+             three, joined, once more."
+            .to_owned(),
+    }
+}
+
+/// Why a reading cannot be right, and what to do.
+#[must_use]
+pub fn wrong(fault: &StepFault) -> String {
+    match *fault {
+        StepFault::NotShorted { volts } => format!(
+            "there are {:.2} V on a pin that should be shorted; take the voltage off and check \
+             the joins",
+            volts.get()
+        ),
+        StepFault::Offset { lead: one } => format!(
+            "the {} reads a direct voltage although it is shorted; if it stays, its converter \
+             channel is broken",
+            lead(one)
+        ),
+        StepFault::NoVoltage { volts } => format!(
+            "only {:.1} V between the pins; switch the voltage on, 60 to 132 V",
+            volts.get()
+        ),
+        StepFault::TooHigh { volts } => format!(
+            "{:.1} V is too much; 132 V at most. Switch it off",
+            volts.get()
+        ),
+        StepFault::OtherLead { lead: one } => format!(
+            "the voltage is on the {}; connect the one that is asked for",
+            lead(one)
+        ),
+        StepFault::NotJoined { lead: one } => {
+            format!(
+                "the {} is not joined to the others; check its join",
+                lead(one)
+            )
+        }
+        StepFault::OtherVoltage { volts } => format!(
+            "the tester reads about {:.1} V; read the meter again and type what it shows, and \
+             check that it is on these pins and set to AC",
+            volts.get()
+        ),
+        StepFault::Distorted { share } => format!(
+            "the voltage has {:.1} % of harmonics and noise; use a cleaner source",
+            share.get() * 100.0
+        ),
+        StepFault::Moves => "the voltage moves; wait until it stands still".to_owned(),
+        StepFault::OtherResistance { ohms } => format!(
+            "this reads as about {:.2} ohm; check the resistor and its clips",
+            ohms.get()
+        ),
+        StepFault::NoReading(missing) => match missing {
+            Missing::BeyondRange => "the path is open; check the resistor and the clip".to_owned(),
+            Missing::Refused => "there is a voltage on the path; switch it off".to_owned(),
+            Missing::NoVoltage => "there is no voltage to measure with; switch it on".to_owned(),
+            Missing::NoCurrent => {
+                "the tester's own current does not flow; its relays or their supply are broken"
+                    .to_owned()
+            }
+            _ => "the reading moved too much; check the contacts".to_owned(),
+        },
+    }
+}
+
+/// Why readings give no calibration.
+#[must_use]
+pub fn no_fit(fault: FitFault) -> String {
+    match fault {
+        FitFault::Closure => {
+            "the readings do not close: a join moved between two of them; begin again".to_owned()
+        }
+        FitFault::Scatter(one) => format!(
+            "the voltage typed in for the {} does not fit the other three; begin again",
+            lead(one)
+        ),
+        FitFault::Drive => {
+            "1 and 10 ohm give no working drive; check both resistors and the clip lead".to_owned()
+        }
+        FitFault::DriveTurn => "the resistor reads as a coil or a capacitor; use a plain one, \
+             without long loops of wire"
+            .to_owned(),
+        FitFault::DriveNoise => {
+            "the readings of the resistors scatter too much; check the contacts".to_owned()
+        }
+        FitFault::Reference => "the tester's own 10 ohm resistor is not near 10 ohm; it is \
+             broken, or the ground pin was not shorted well"
+            .to_owned(),
+        FitFault::Probe => "probe and drive do not agree about the tester's own 10 ohm resistor; \
+             one of them is broken"
+            .to_owned(),
+        FitFault::Implausible => "no working tester has these values; check the strings".to_owned(),
+    }
+}
+
+/// Why the tester refuses.
+#[must_use]
+pub const fn refused(reason: WorkshopRefusal) -> &'static str {
+    match reason {
+        WorkshopRefusal::NothingMeasured => "the tester was not measuring; begin again",
+        WorkshopRefusal::Implausible => "the tester takes these values for impossible",
+        WorkshopRefusal::Token => "the tester did not know the offer any more; begin again",
+        WorkshopRefusal::NotStored => {
+            "its memory did not take it; the old calibration still holds, if there was one"
+        }
+        WorkshopRefusal::SelfTest => "the tester failed a test of itself and measures nothing",
+    }
+}
+
+/// Where an uncertainty comes from.
+#[must_use]
+pub const fn source(source: Source) -> &'static str {
+    match source {
+        Source::Meter => "known voltage",
+        Source::Scatter => "scatter of the known voltages",
+        Source::Closure => "closure of the gains",
+        Source::Temperature => "temperature, 15 K",
+        Source::Year => "a year",
+        Source::Converter => "converter, 15 K",
+        Source::Resistors => "known resistors",
+        Source::DriveNoise => "noise of the drive",
+    }
+}
+
+/// A rule for udev that gives the port to whoever sits at the computer.
+pub const UDEV_RULE: &str =
+    r#"SUBSYSTEM=="tty", ATTRS{idVendor}=="1209", ATTRS{idProduct}=="0001", TAG+="uaccess""#;
