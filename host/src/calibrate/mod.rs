@@ -235,12 +235,12 @@ impl<O: Operator> Guide<'_, O> {
         let token = match self.client.workshop(WorkshopRequest::Offer(calibration))? {
             WorkshopReply::Offered { token } => token,
             WorkshopReply::Refused(reason) => return Ok(Some(Ended::Refused(reason))),
-            _ => return Err(self.client.unexpected("offer a calibration").into()),
+            _ => return Err(self.client.does_not_fit("offer a calibration").into()),
         };
         match self.client.workshop(WorkshopRequest::Store { token })? {
             WorkshopReply::Done => Ok(Some(Ended::Stored(Box::new(*worked)))),
             WorkshopReply::Refused(reason) => Ok(Some(Ended::Refused(reason))),
-            _ => Err(self.client.unexpected("store a calibration").into()),
+            _ => Err(self.client.does_not_fit("store a calibration").into()),
         }
     }
 
@@ -297,7 +297,7 @@ impl<O: Operator> Guide<'_, O> {
     fn probe(&mut self) -> Result<Checked<Reading<Ohms>>, Error> {
         Ok(match self.raw(RawMeasure::Probe)? {
             Ok(RawReading::Probe(reading)) => Ok(reading),
-            Ok(_) => return Err(self.client.unexpected("probe").into()),
+            Ok(_) => return Err(self.client.does_not_fit("probe").into()),
             Err(missing) => Err(StepFault::NoReading(missing)),
         })
     }
@@ -313,7 +313,7 @@ impl<O: Operator> Guide<'_, O> {
     fn rest(&mut self) -> Result<Checked<RawRest>, Error> {
         Ok(match self.raw(RawMeasure::Rest)? {
             Ok(RawReading::Rest(rest)) => Ok(rest),
-            Ok(_) => return Err(self.client.unexpected("leads at rest").into()),
+            Ok(_) => return Err(self.client.does_not_fit("leads at rest").into()),
             Err(missing) => Err(StepFault::NoReading(missing)),
         })
     }
@@ -321,7 +321,7 @@ impl<O: Operator> Guide<'_, O> {
     fn drive(&mut self, path: DrivePath) -> Result<Checked<RawDrive>, Error> {
         Ok(match self.raw(RawMeasure::Drive(path))? {
             Ok(RawReading::Drive(raw)) => Ok(raw),
-            Ok(_) => return Err(self.client.unexpected("drive").into()),
+            Ok(_) => return Err(self.client.does_not_fit("drive").into()),
             Err(missing) => Err(StepFault::NoReading(missing)),
         })
     }
@@ -331,14 +331,14 @@ impl<O: Operator> Guide<'_, O> {
         self.operator.measuring(how)?;
         match self.client.workshop(WorkshopRequest::Measure(how))? {
             WorkshopReply::Measuring => {}
-            _ => return Err(self.client.unexpected("measure").into()),
+            _ => return Err(self.client.does_not_fit("measure").into()),
         }
         let until = Instant::now() + READING_WITHIN;
         while Instant::now() < until {
             match self.client.workshop(WorkshopRequest::Raw)? {
                 WorkshopReply::Measuring => thread::sleep(ASK_EVERY),
                 WorkshopReply::Raw(found) => return Ok(found),
-                _ => return Err(self.client.unexpected("raw reading").into()),
+                _ => return Err(self.client.does_not_fit("raw reading").into()),
             }
         }
         Ok(Err(Missing::Unsteady))

@@ -197,7 +197,7 @@ impl Client {
 
     /// That the tester's answer does not fit what was asked.
     #[must_use]
-    pub fn unexpected(&self, asked: &'static str) -> LinkError {
+    pub fn does_not_fit(&self, asked: &'static str) -> LinkError {
         LinkError::Unexpected {
             line: self.name.clone(),
             asked,

@@ -111,7 +111,7 @@ fn examine(args: &DoctorArgs, diagnosis: &mut Diagnosis) -> Result<Exit, Error> 
     }
     let about = match client.workshop(WorkshopRequest::About) {
         Ok(WorkshopReply::About(about)) => Some(about),
-        Ok(_) => return Err(client.unexpected("calibration and clock").into()),
+        Ok(_) => return Err(client.does_not_fit("calibration and clock").into()),
         // A firmware that does not know the question.
         Err(LinkError::Refused { .. }) => None,
         Err(error) => return Err(error.into()),
