@@ -236,6 +236,3 @@ pub(crate) fn load<F: MultiwriteNorFlash>(
     let content = buffer.get(..stored.length?)?;
     Calibration::decode(content).ok()
 }
-
-#[cfg(test)]
-mod tests;
