@@ -391,7 +391,7 @@ fn a_backup_is_whole_while_records_come_in() {
             assert_eq!(faults(&copy), []);
             let records = copy.counts().unwrap().records;
             assert!(
-                records % 4 == 0 || records == all.len() as u64,
+                records.is_multiple_of(4) || records == all.len() as u64,
                 "batches are whole or not there: {records}"
             );
             sizes.push(records);

@@ -1,6 +1,8 @@
 //! Confirming, freeing, and going around the ring; with the power cut at every byte of it.
 
-use std::collections::BTreeSet;
+extern crate alloc;
+
+use alloc::collections::BTreeSet;
 
 use super::*;
 use crate::strict_nor::Torn;
