@@ -1,4 +1,8 @@
 //! The parts of the tester that a current into ground passes through, at their nominal values.
+//!
+//! The board as it stands on paper is in `hardware/`, with a table of its own over every part
+//! (`hardware/faults.csv`): there both legs of the drive share a resistor, which takes the worst
+//! row here, two legs driving at once, from 3.99 to 3.2 mA. The designs here bound it from above.
 
 use slotwise_core::units::{Amperes, Ohms, Volts};
 
@@ -57,8 +61,9 @@ impl Design {
     };
 
     /// No failure of a resistor, a limiter, the regulator or the barrier reaches 4 mA even while
-    /// the firmware closes whatever the logic lets pass: probe 3 x 36 kohm, and a stage in common before the relays, so that every path has
-    /// two limiters in series and both paths together no more than one of them lets pass. The
+    /// the firmware closes whatever the logic lets pass: probe 3 x 36 kohm, and a stage in common
+    /// before the relays, so that every path has two limiters in series and both paths together
+    /// no more than one of them lets pass. The
     /// resistance of a path stays 3 kohm. Ground hole and clip still have two stages between
     /// them, one behind each relay.
     pub const PROPOSED: Self = Self {
