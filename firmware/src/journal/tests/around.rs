@@ -1,16 +1,13 @@
 //! Confirming, freeing, and going around the ring; with the power cut at every byte of it.
 
-extern crate alloc;
-
-use alloc::collections::BTreeSet;
-
 use super::*;
 use crate::strict_nor::Torn;
 
 /// What was promised of a journal.
 #[derive(Clone, Debug, Default)]
 struct Promised {
-    acknowledged: BTreeSet<u32>,
+    /// In rising order.
+    acknowledged: Vec<u32>,
     confirmed: u32,
     freed: u32,
     /// Freeing up to here was asked for and not answered: either is right.
@@ -23,7 +20,10 @@ impl Promised {
         loop {
             let number = journal.next_number()?;
             match journal.append(&payload(number)) {
-                Ok(stored) => assert!(self.acknowledged.insert(stored), "{stored} twice"),
+                Ok(stored) => {
+                    assert!(self.acknowledged.last() < Some(&stored), "{stored} twice");
+                    self.acknowledged.push(stored);
+                }
                 Err(JournalError::Full { .. }) => break,
                 Err(error) => return Err(error),
             }
@@ -64,8 +64,12 @@ impl Promised {
             self.asked
         );
         (self.confirmed, self.freed, self.asked) = (marks.confirmed, marks.freed, marks.freed);
-        let found: BTreeSet<u32> = read_all(journal).into_iter().collect();
-        let owed = self.acknowledged.range(self.freed + 1..);
+        let found = read_all(journal);
+        assert!(found.is_sorted_by(|a, b| a < b), "{case}: {found:?}");
+        let owed = self
+            .acknowledged
+            .iter()
+            .filter(|number| **number > self.freed);
         let lost: Vec<_> = owed.filter(|number| !found.contains(number)).collect();
         assert!(lost.is_empty(), "{case}: lost {lost:?}");
         // At most the record under way besides, and no gap anywhere.
@@ -82,6 +86,8 @@ impl Promised {
         };
         assert!(whole, "{case}: {found:?} after {}", self.freed);
         self.acknowledged.extend(found);
+        self.acknowledged.sort_unstable();
+        self.acknowledged.dedup();
         let next = journal.next_number().expect("reads");
         assert!(next > last, "{case}: number {next} given twice");
     }

@@ -152,7 +152,7 @@ mod tests {
         let specimen = Specimen::nominal(1);
         let receptacle = &find("sound-with-load").unwrap().receptacle;
         let source = PhasorSource::plugged(&specimen, receptacle).unwrap();
-        let [idle, running] = [0, 8000].map(|frame| source.truth(frame).unwrap());
+        let [idle, running] = [0, 24_000].map(|frame| source.truth(frame).unwrap());
         assert_eq!(idle.appliance_current.norm(), 0.0);
         assert!((running.appliance_current.norm() - 5.9).abs() < 0.1);
         assert!(running.nw.norm() < idle.nw.norm() - 1.0);
