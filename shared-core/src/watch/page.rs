@@ -202,19 +202,24 @@ mod tests {
         const { assert!(PAGE_MAX_BYTES < 1300) };
     }
 
-    #[test]
-    fn a_second_of_a_later_minute_closes_the_page_short() {
+    /// A second of 5 mV throughout, the clip free.
+    fn quiet_second() -> Second {
         let level = Level::from_number(1);
         let span = Span {
             least: level,
             mean: level,
             greatest: level,
         };
-        let second = Second {
+        Second {
             narrow_wide: span,
             ground_wide: span,
             clip_wide: None,
-        };
+        }
+    }
+
+    #[test]
+    fn a_second_of_a_later_minute_closes_the_page_short() {
+        let second = quiet_second();
         let mut page = Page::starting(0, ClipTarget::NotConnected);
         assert_eq!(page.put(3, second), None);
         let passed = page.put(185, second).unwrap();
@@ -226,17 +231,7 @@ mod tests {
 
     #[test]
     fn the_last_second_of_a_minute_gives_one_page_even_after_a_gap() {
-        let level = Level::from_number(1);
-        let span = Span {
-            least: level,
-            mean: level,
-            greatest: level,
-        };
-        let second = Second {
-            narrow_wide: span,
-            ground_wide: span,
-            clip_wide: None,
-        };
+        let second = quiet_second();
         let mut page = Page::starting(0, ClipTarget::NotConnected);
         assert_eq!(page.put(3, second), None);
         // Second 119 fills the minute that it opens: the minute before is given first, the full

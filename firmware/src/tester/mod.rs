@@ -5,19 +5,15 @@
 //! lamps, reads the button, writes records and serves the link. A record write may take
 //! 50 ms (sector erase), so a board queues frames meanwhile.
 
+mod view;
+
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_storage_async::nor_flash::MultiwriteNorFlash;
 use slotwise_core::evidence::Evidence;
 use slotwise_core::judge::failed_self_test;
 use slotwise_core::lamps::{LAMPS, Panel};
 use slotwise_core::limits::{Limits, SelfTestLimits};
-use slotwise_core::link::{
-    Answer, Hello, JournalRefusal, JournalReport, Look, PROTOCOL, Phase, Status, WorkshopRefusal,
-    WorkshopReply, WorkshopRequest,
-};
-use slotwise_core::record::{
-    Body, BootCause, Digest, MAX_BYTES, RecordNumber, SCHEMA, TesterId, Version,
-};
+use slotwise_core::record::{Body, BootCause, TesterId, Version};
 use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
 use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::ClipTarget;
@@ -27,13 +23,14 @@ use slotwise_core::verdict::{Outcome, Verdict};
 
 use crate::board::SerialLink;
 use crate::button::{Button, ButtonEvent};
-use crate::calibrating::{Then, Workshop, load};
+use crate::calibrating::{Workshop, load};
 use crate::calibration_store::CalibrationStore;
 use crate::keeper::Keeper;
 use crate::lamps::LampDriver;
-use crate::link::{LinkServer, Records};
+use crate::link::LinkServer;
 use crate::self_test::{Flow, Hardware, Running, Stage};
 use crate::sequence::{Event, Sequence};
+use view::View;
 
 /// Without a frame for this long the converter is silent: every frame that was due counts as
 /// lost. Frames come every 0.25 ms.
@@ -417,130 +414,5 @@ fn hold(sequence: &mut Sequence) {
             ClipTarget::ApplianceFrame
         };
         sequence.start(clip);
-    }
-}
-
-/// What the link server may see and do.
-struct View<'t, F: MultiwriteNorFlash> {
-    keeper: &'t mut Keeper<F>,
-    sequence: &'t mut Sequence,
-    workshop: &'t mut Workshop,
-    /// A raw reading was begun: no answer stands any more.
-    went_dark: bool,
-    /// Another calibration may be in force.
-    look_again: bool,
-    panel: Panel,
-    shown: Option<&'t Verdict>,
-    seen: Option<&'t Evidence>,
-    windows: u32,
-    now: Millis,
-    failed: bool,
-}
-
-impl<F: MultiwriteNorFlash> Records for View<'_, F> {
-    fn hello(&self) -> Hello {
-        Hello {
-            protocol: PROTOCOL,
-            schema: SCHEMA,
-            tester: self.keeper.identity.tester,
-            firmware: self.keeper.identity.firmware,
-            boot: self.keeper.boot,
-            records: self.keeper.kept(),
-        }
-    }
-
-    fn status(&self) -> Status {
-        Status {
-            now: self.now,
-            testing: !self.failed && self.sequence.is_testing(),
-            panel: self.panel,
-            frames: self.sequence.frames(),
-            bad_frames: self.sequence.bad_frames(),
-            newest: self.keeper.kept().map(|(_, newest)| newest),
-            journal: self.keeper.state,
-        }
-    }
-
-    fn read(
-        &mut self,
-        from: RecordNumber,
-        buffer: &mut [u8; MAX_BYTES],
-    ) -> Result<Option<(RecordNumber, usize)>, RecordNumber> {
-        let Some(journal) = self.keeper.journal.as_mut() else {
-            return Err(from);
-        };
-        match journal.read_from(from.get(), buffer) {
-            Ok(found) => Ok(found.map(|(number, length)| (RecordNumber::new(number), length))),
-            Err(_) => Err(from),
-        }
-    }
-
-    fn start_test(&mut self, clip: ClipTarget) {
-        if !self.failed {
-            self.sequence.start(clip);
-        }
-    }
-
-    fn look(&self) -> Look {
-        let is_fault = |verdict: &Verdict| verdict.outcome == Outcome::TesterFault;
-        let phase = if self.shown.is_some_and(is_fault) {
-            Phase::TesterFault
-        } else if self.workshop.is_measuring() {
-            Phase::Waiting
-        } else {
-            self.sequence.phase()
-        };
-        let look = Look {
-            watch: if self.failed {
-                None
-            } else {
-                self.sequence.cycle()
-            },
-            windows: self.windows,
-            panel: self.panel,
-            answer: self.shown.map(Answer::from),
-            ..Look::nothing_yet(self.now, phase, self.sequence.clip())
-        };
-        match self.seen {
-            Some(evidence) => look.with(evidence),
-            None => look,
-        }
-    }
-
-    fn start_watch(&mut self, clip: ClipTarget) -> bool {
-        !self.failed && self.sequence.start_watch(clip)
-    }
-
-    fn stop_watch(&mut self) -> bool {
-        !self.failed && self.sequence.stop_watch()
-    }
-
-    fn journal(&self) -> JournalReport {
-        self.keeper.report()
-    }
-
-    fn confirm(&mut self, upto: RecordNumber, digest: &Digest) -> Result<(), JournalRefusal> {
-        self.keeper.confirm(upto, digest)
-    }
-
-    fn free(&mut self, upto: RecordNumber) -> Result<(), JournalRefusal> {
-        self.keeper.free(upto)
-    }
-
-    fn workshop(&mut self, request: &WorkshopRequest) -> WorkshopReply {
-        if self.failed && matches!(request, WorkshopRequest::Measure(_)) {
-            return WorkshopReply::Refused(WorkshopRefusal::SelfTest);
-        }
-        let clock = self.keeper.clock(self.sequence.at());
-        let journal = self.keeper.journal.as_mut();
-        let (reply, then) = self.workshop.answer(request, journal, clock, self.now);
-        match then {
-            Then::SetClock(clock) => self.keeper.set_clock(clock, self.sequence.at()),
-            Then::TestAgain => self.sequence.start(self.sequence.clip()),
-            Then::StopTesting => self.went_dark = true,
-            Then::LookAgain => self.look_again = true,
-            Then::Nothing => {}
-        }
-        reply
     }
 }
