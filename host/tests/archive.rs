@@ -1,9 +1,11 @@
 //! The archive: logs in, nothing twice, nothing lost; gaps and changes named; a backup while
 //! records come in.
 
+mod archives;
 mod support;
 
-use std::collections::BTreeMap;
+use archives::{NOW, assert_holds, batch, faults, import, kept, some, verify};
+
 use std::fs;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -11,78 +13,12 @@ use std::time::Instant;
 
 use predicates::prelude::PredicateBooleanExt as _;
 use predicates::str::contains;
-use rusqlite::types::Value;
-use rusqlite::{Connection, params_from_iter};
-use slotwise::archive::{Archive, Batch, FaultKind, Imported, SqliteArchive, Wanted, batch_of};
-use slotwise::log_file::{self, KeptRecord};
+use rusqlite::Connection;
+use slotwise::archive::{Archive, FaultKind, Imported, SqliteArchive, Wanted, batch_of};
+use slotwise::log_file::{self};
 use slotwise_core::link::Reply;
 use slotwise_core::record::{RecordNumber, TesterId, decode};
-use slotwise_core::units::UnixSeconds;
-use support::{
-    DEAD, Invented, OPEN_GROUND, REVERSED, SOUND, TESTER, bytes_of, frame, hello, log_frames,
-    of_newer_schema, records, slotwise, write_log,
-};
-
-const NOW: UnixSeconds = UnixSeconds::new(1_772_500_000);
-
-fn some(count: usize) -> Vec<Vec<u8>> {
-    let kinds = [SOUND, REVERSED, OPEN_GROUND, DEAD];
-    let tests: Vec<Invented> = kinds.into_iter().cycle().take(count).collect();
-    records(&tests)
-}
-
-fn kept(records: &[Vec<u8>], from: u32) -> Vec<KeptRecord> {
-    (from..)
-        .zip(records.iter().skip(from as usize - 1))
-        .map(|(number, bytes)| KeptRecord {
-            number: RecordNumber::new(number),
-            bytes: bytes.clone(),
-            at_byte: 0,
-        })
-        .collect()
-}
-
-fn batch(records: Vec<KeptRecord>) -> Batch {
-    Batch {
-        source: "test".to_owned(),
-        tester: TESTER,
-        records,
-        damages: 0,
-        at: NOW,
-    }
-}
-
-fn faults(archive: &SqliteArchive) -> Vec<(u32, FaultKind)> {
-    let mut found = Vec::new();
-    archive
-        .verify(&mut |fault| {
-            assert_eq!(fault.tester, TESTER);
-            found.push((fault.number.get(), fault.kind));
-        })
-        .unwrap();
-    found
-}
-
-/// Every byte of the archive is that of the records, none is missing, none is there twice.
-fn assert_holds(archive: &SqliteArchive, records: &[Vec<u8>]) {
-    assert_eq!(archive.counts().unwrap().records, records.len() as u64);
-    for (number, bytes) in (1..).zip(records) {
-        let there = archive.bytes(TESTER, RecordNumber::new(number)).unwrap();
-        assert_eq!(there.as_ref(), Some(bytes), "record {number}");
-    }
-}
-
-fn import(db: &Path, logs: &[&Path]) -> assert_cmd::assert::Assert {
-    let mut command = slotwise();
-    command.args(["archive", "import", "--archive"]).arg(db);
-    command.args(logs).assert()
-}
-
-fn verify(db: &Path) -> assert_cmd::assert::Assert {
-    let mut command = slotwise();
-    command.args(["archive", "verify", "--archive"]).arg(db);
-    command.assert()
-}
+use support::{TESTER, bytes_of, frame, hello, log_frames, of_newer_schema, slotwise, write_log};
 
 #[test]
 fn a_second_import_adds_nothing() {
@@ -490,113 +426,5 @@ mod pulls {
         let archive = SqliteArchive::open(&db).unwrap();
         assert_holds(&archive, &all);
         assert_eq!(faults(&archive), []);
-    }
-}
-
-/// Rows of a table as plain values.
-fn rows_of(connection: &Connection, table: &str) -> (String, Vec<Vec<Value>>) {
-    let mut all = connection
-        .prepare(&format!("SELECT * FROM {table}"))
-        .unwrap();
-    let names: Vec<&str> = all.column_names().collect();
-    let names = names.join(", ");
-    let width = all.column_count();
-    let rows = all
-        .query_map([], |row| (0..width).map(|index| row.get(index)).collect())
-        .unwrap()
-        .map(Result::unwrap)
-        .collect();
-    (names, rows)
-}
-
-/// Prints, asserts no times: `cargo test -p slotwise --test archive rates -- --nocapture`.
-#[test]
-fn rates_beside_plain_inserts_of_the_same_rows() {
-    let folder = tempfile::tempdir().unwrap();
-    let db = folder.path().join("a.db");
-    let all = some(10_000);
-    let mut archive = SqliteArchive::open_or_make(&db).unwrap();
-    let records = batch(kept(&all, 1));
-    let began = Instant::now();
-    let imported = archive.import(&records).unwrap();
-    let ours = began.elapsed();
-    assert_eq!(imported.added as usize, all.len());
-    assert_eq!(imported.faults, []);
-    let began = Instant::now();
-    assert_eq!(archive.import(&records).unwrap().added, 0);
-    let again = began.elapsed();
-
-    let connection = Connection::open(&db).unwrap();
-    let tables = ["record", "test"].map(|table| (table, rows_of(&connection, table)));
-    let plain = Connection::open(folder.path().join("plain.db")).unwrap();
-    plain
-        .execute_batch("PRAGMA journal_mode = wal; PRAGMA synchronous = full")
-        .unwrap();
-    for (table, (names, _)) in &tables {
-        plain
-            .execute_batch(&format!("CREATE TABLE {table} ({names})"))
-            .unwrap();
-    }
-    let began = Instant::now();
-    plain.execute_batch("BEGIN").unwrap();
-    for (table, (_, rows)) in &tables {
-        let marks = vec!["?"; rows[0].len()].join(", ");
-        let sql = format!("INSERT INTO {table} VALUES ({marks})");
-        let mut insert = plain.prepare(&sql).unwrap();
-        for row in rows {
-            insert.execute(params_from_iter(row)).unwrap();
-        }
-    }
-    plain.execute_batch("COMMIT").unwrap();
-    let theirs = began.elapsed();
-
-    let site = archive.site("Larkfield Terrace 4").unwrap();
-    let numbers = (RecordNumber::new(5_000), RecordNumber::new(5_019));
-    archive
-        .place(TESTER, numbers.0, numbers.1, site, None)
-        .unwrap();
-    let wanted = Wanted {
-        site: Some("Larkfield Terrace 4".to_owned()),
-        tester: None,
-    };
-    let open = |archive: &SqliteArchive| {
-        let mut tests = 0;
-        let began = Instant::now();
-        for _ in 0..100 {
-            let count = &mut |_| {
-                tests += 1;
-                Ok(())
-            };
-            archive.each_test(&wanted, count).unwrap();
-        }
-        assert_eq!(tests, 20 * 100);
-        began.elapsed() / 100
-    };
-    let opened = open(&archive);
-    let small = folder.path().join("small.db");
-    let mut little = SqliteArchive::open_or_make(&small).unwrap();
-    little.import(&batch(kept(&all[..101], 1))).unwrap();
-    let site = little.site("Larkfield Terrace 4").unwrap();
-    let numbers = (RecordNumber::new(50), RecordNumber::new(69));
-    little
-        .place(TESTER, numbers.0, numbers.1, site, None)
-        .unwrap();
-    let opened_little = open(&little);
-    let began = Instant::now();
-    assert_eq!(faults(&archive), []);
-    let verified = began.elapsed();
-    let ratio = |a: std::time::Duration, b: std::time::Duration| a.as_secs_f64() / b.as_secs_f64();
-    let figures = BTreeMap::from([
-        ("import / plain inserts", ratio(ours, theirs)),
-        ("second import / plain inserts", ratio(again, theirs)),
-        ("verify / plain inserts", ratio(verified, theirs)),
-        (
-            "site open at 10,001 records / at 101",
-            ratio(opened, opened_little),
-        ),
-    ]);
-    println!("{} records, {theirs:?} by plain inserts", all.len());
-    for (what, figure) in figures {
-        println!("{what}: {figure:.2}");
     }
 }

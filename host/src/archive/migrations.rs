@@ -47,9 +47,13 @@ pub(super) fn bring_up_to(
             }
         }
     };
-    if is_up_to(connection, file, target).map_err(failed)?? {
+    // One reading transaction: what is looked at belongs to one moment, also while another
+    // program brings the same file up.
+    let looking = connection.transaction().map_err(failed)?;
+    if is_up_to(&looking, file, target).map_err(failed)?? {
         return Ok(());
     }
+    drop(looking);
     // Two programs may come here at once; the second finds the work done.
     let transaction = connection
         .transaction_with_behavior(TransactionBehavior::Immediate)
