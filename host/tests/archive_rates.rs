@@ -6,7 +6,7 @@ mod support;
 use std::collections::BTreeMap;
 use std::time::Instant;
 
-use archives::{batch, faults, import, kept, some, verify};
+use archives::{batch, faults, kept, some};
 use rusqlite::types::Value;
 use rusqlite::{Connection, params_from_iter};
 use slotwise::archive::{Archive, SqliteArchive, Wanted};
