@@ -143,7 +143,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("new.db");
         let counts: Vec<Counts> = std::thread::scope(|scope| {
-            let opened = [0; 4].map(|_| {
+            let opened = [0; 16].map(|_| {
                 scope.spawn(|| {
                     SqliteArchive::open_or_make(&file)
                         .unwrap()
@@ -153,7 +153,7 @@ mod tests {
             });
             opened.into_iter().map(|one| one.join().unwrap()).collect()
         });
-        assert_eq!(counts, [Counts::default(); 4]);
+        assert_eq!(counts, [Counts::default(); 16]);
     }
 
     #[test]

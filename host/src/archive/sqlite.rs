@@ -5,10 +5,12 @@
 //! statement.
 
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use rusqlite::backup::{Backup, StepResult};
-use rusqlite::{Connection, OpenFlags, OptionalExtension as _, TransactionBehavior, params};
+use rusqlite::{
+    Connection, ErrorCode, OpenFlags, OptionalExtension as _, TransactionBehavior, params,
+};
 use slotwise_core::record::{RecordNumber, TesterId};
 use slotwise_core::units::UnixSeconds;
 
@@ -21,8 +23,9 @@ use super::{
 /// How long another program that is writing is waited for.
 const PATIENCE: Duration = Duration::from_secs(10);
 
-/// From one try of a backup to the next, while another program has the file locked.
-const BACKUP_REST: Duration = Duration::from_millis(20);
+/// From one try to the next, while another program has the file locked and SQLite does not
+/// wait by itself.
+const REST: Duration = Duration::from_millis(20);
 
 /// An archive in a file.
 #[derive(Debug)]
@@ -53,7 +56,25 @@ impl SqliteArchive {
         Self::open_with(file, OpenFlags::empty())
     }
 
+    /// Opens, and tries again while another program is at the same step: SQLite does not wait
+    /// (says "busy" at once, whatever the time-out) where two change the journal mode, or one
+    /// changes it while the other is about to write.
     fn open_with(file: &Path, extra: OpenFlags) -> Result<Self, ArchiveError> {
+        let started = Instant::now();
+        loop {
+            match Self::try_to_open(file, extra) {
+                Err(ArchiveError::Database { source, .. })
+                    if source.sqlite_error_code() == Some(ErrorCode::DatabaseBusy)
+                        && started.elapsed() < PATIENCE =>
+                {
+                    std::thread::sleep(REST);
+                }
+                opened_or_refused => return opened_or_refused,
+            }
+        }
+    }
+
+    fn try_to_open(file: &Path, extra: OpenFlags) -> Result<Self, ArchiveError> {
         // Without SQLITE_OPEN_URI, so that a file name is a file name whatever is in it.
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX | extra;
         let failed = |source| ArchiveError::Database {
@@ -472,7 +493,7 @@ fn copy(from: &Connection, part: &Path) -> rusqlite::Result<()> {
         loop {
             match backup.step(-1)? {
                 StepResult::Done => break,
-                _ => std::thread::sleep(BACKUP_REST),
+                _ => std::thread::sleep(REST),
             }
         }
     }
