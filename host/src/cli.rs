@@ -13,7 +13,7 @@ use crate::exit;
 
 pub use office::{
     ArchiveCommand, ArchiveFile, BackupArgs, ExportArgs, ImportArgs, NoteArgs, PlaceArgs,
-    VerifyArgs, VisitsCommand, VisitsListArgs,
+    ReportArgs, VerifyArgs, VisitsCommand, VisitsListArgs,
 };
 
 /// Pull, show and judge what a Slotwise receptacle tester measured.
@@ -90,6 +90,13 @@ pub enum Command {
     /// and which tests at that place they explain.
     #[command(after_long_help = exit::table())]
     Note(NoteArgs),
+    /// Write the report of one visit, as a page (.html) or on paper (.pdf).
+    ///
+    /// For a homeowner, an inspector, an electrician: the answer in words, what to do next, what
+    /// each slot is on, every measured value with its uncertainty, what is not proven and how to
+    /// prove it, notes of that visit, limits with their source, and the records it rests on.
+    #[command(after_long_help = exit::table())]
+    Report(ReportArgs),
     /// Write the tests of an archive for other programs: CSV, or JSON with a published schema.
     #[command(after_long_help = exit::table())]
     Export(ExportArgs),

@@ -13,6 +13,7 @@ pub mod chain;
 pub mod cli;
 pub mod client;
 pub mod commands;
+pub mod document;
 pub mod error;
 pub mod exit;
 pub mod export;

@@ -298,6 +298,17 @@ fn the_tour_ends_with_a_table_a_page_and_a_whole_log() {
         .arg(out.join("larkfield-terrace.slotlog"))
         .assert()
         .code(0);
+    // The office's part: every record is in the archive, and the visit is on a page and on paper.
+    let visit = fs::read_to_string(out.join("visit.html")).unwrap();
+    assert!(visit.contains("Larkfield Terrace 12, furnace closet"));
+    assert!(visit.contains("Everything in this report is invented"));
+    let paper = fs::read(out.join("visit.pdf")).unwrap();
+    assert!(paper.starts_with(b"%PDF-"));
+    slotwise()
+        .args(["archive", "verify", "--archive"])
+        .arg(out.join("office.db"))
+        .assert()
+        .code(0);
     let log = slotwise::log_file::read(&out.join("larkfield-terrace.slotlog")).unwrap();
     assert!(log.damages.is_empty());
     assert_eq!(log.records.first().unwrap().number, RecordNumber::FIRST);

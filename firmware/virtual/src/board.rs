@@ -118,11 +118,14 @@ pub enum BoardError {
     Store(CalibrationStoreError<NorError>),
 }
 
+/// The invented serial number of every virtual tester.
+pub const VIRTUAL_TESTER: TesterId = TesterId(0x5107_0000_0000_0001);
+
 /// An identity for demonstrations: an invented serial number, this version, no clock chip.
 #[must_use]
 pub const fn demo_identity(clock: Option<UnixSeconds>) -> Identity {
     Identity {
-        tester: TesterId(0x5107_0000_0000_0001),
+        tester: VIRTUAL_TESTER,
         firmware: Version {
             major: 0,
             minor: 1,

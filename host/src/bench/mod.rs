@@ -17,8 +17,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
+use slotwise_core::record::TesterId;
 use slotwise_core::units::UnixSeconds;
-use slotwise_virtual::board::{VirtualBoard, demo_identity, workshop_flash};
+use slotwise_virtual::board::{VIRTUAL_TESTER, VirtualBoard, demo_identity, workshop_flash};
 use slotwise_virtual::front_end::{FrontEnd, Hand};
 use slotwise_virtual::house::{Jig, Receptacle};
 use slotwise_virtual::serial::{FarEnd, line};
@@ -29,11 +30,17 @@ use crate::port;
 use crate::transport::Transport;
 use far_line::{FarLine, Served};
 
+/// Whether records of this tester are invented ones.
+#[must_use]
+pub fn is_virtual(tester: TesterId) -> bool {
+    tester == VIRTUAL_TESTER
+}
+
 /// The specimen of every virtual tester: its parts are drawn by this number.
 const SPECIMEN: u64 = 12;
 
 /// When the invented tests were made: 2 March 2026, 14:00 UTC.
-const INVENTED_CLOCK: UnixSeconds = UnixSeconds::new(1_772_460_000);
+pub(crate) const INVENTED_CLOCK: UnixSeconds = UnixSeconds::new(1_772_460_000);
 
 /// Turns of the board's loop between two looks at the line: 2.5 ms of its time.
 const TURNS: usize = 10;

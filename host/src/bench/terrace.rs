@@ -100,6 +100,21 @@ pub fn named(name: &str) -> Result<&'static Named, Error> {
         .ok_or_else(|| Error::NoSuchReceptacle(name.to_owned()))
 }
 
+/// Site and appliance of a stop, as an office would call them: "Number 12, furnace closet" is
+/// the furnace closet of Larkfield Terrace 12.
+#[must_use]
+pub fn site_of(stop: &Stop) -> (String, String) {
+    // A scenario's place is anybody's words; an archive takes names of a hundred letters.
+    let short = |words: &str| words.chars().take(100).collect::<String>();
+    match stop.place.split_once(", ") {
+        Some((house, room)) => match house.strip_prefix("Number ") {
+            Some(number) => (short(&format!("Larkfield Terrace {number}")), short(room)),
+            None => (short(house), short(room)),
+        },
+        None => (short(&stop.place), "receptacle".to_owned()),
+    }
+}
+
 /// All receptacles.
 #[must_use]
 pub fn all() -> &'static [Named] {

@@ -189,6 +189,36 @@ pub struct NoteArgs {
     pub json: bool,
 }
 
+/// Options of `report`.
+#[derive(Debug, Args)]
+pub struct ReportArgs {
+    #[command(flatten)]
+    /// From which archive.
+    pub archive: ArchiveFile,
+    /// Name of the site.
+    #[arg(long, value_name = "NAME")]
+    pub site: String,
+    /// Only visits to this appliance.
+    #[arg(long, value_name = "NAME")]
+    pub appliance: Option<String>,
+    /// Which visit, counted from the oldest as `visits list --site` shows them; without it the
+    /// newest.
+    #[arg(long, value_name = "N")]
+    pub visit: Option<usize>,
+    /// The file to write, .html or .pdf; may be given again.
+    #[arg(long, value_name = "FILE", required = true)]
+    pub out: Vec<PathBuf>,
+    /// Name of the office, to stand on the report.
+    #[arg(long, value_name = "NAME")]
+    pub prepared_by: Option<String>,
+    /// Judge tests and readings under this supply band.
+    #[arg(long, default_value = "utilization")]
+    pub band: Band,
+    /// Replace files that are there.
+    #[arg(long)]
+    pub force: bool,
+}
+
 /// Options of `export`.
 #[derive(Debug, Args)]
 #[command(group = ArgGroup::new("form").required(true).args(["csv", "json", "schema"]))]

@@ -12,6 +12,7 @@ mod live;
 mod note;
 mod print;
 mod pull;
+mod report;
 mod show;
 mod tour;
 mod verify;
@@ -41,6 +42,7 @@ pub fn run(cli: Cli) -> Result<Exit, Error> {
         Command::Archive(command) => archive::run(&command),
         Command::Visits(command) => visits::run(&command),
         Command::Note(args) => note::run(&args),
+        Command::Report(args) => report::run(&args),
         Command::Export(args) => export::run(&args),
     }
 }

@@ -1,5 +1,6 @@
 //! `tour`: the whole way with no hardware. A virtual tester is carried along the terrace, its
-//! log is pulled over its port, read back from the file, judged and reported.
+//! log is pulled over its port, read back from the file, judged and reported; then the office's
+//! part: an archive, a visit to every house, a note, and the report of the last house.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -7,26 +8,33 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use slotwise_core::limits::BandSet;
-use slotwise_core::record::RecordNumber;
+use slotwise_core::record::{RecordNumber, TesterId};
 use slotwise_core::units::Millis;
 
 use super::print::write_page;
 use super::pull::Pull;
+use super::report::Asked;
 use super::{note, out};
+use crate::archive::{Archive as _, NewNote, Shown, SqliteArchive, batch_of};
 use crate::bench::scenario;
 use crate::bench::terrace::{self, Stop};
-use crate::bench::{LineWish, Pace, VirtualTester};
+use crate::bench::{INVENTED_CLOCK, LineWish, Pace, VirtualTester};
 use crate::cli::TourArgs;
 use crate::client::Client;
+use crate::document::{html, pdf};
 use crate::error::{Error, FileError};
 use crate::exit::Exit;
 use crate::log_file::{self, LogWriter, replace};
 use crate::report::{Origin, Place, Report, json, table};
+use crate::visits::{Checklist, GroundWire, HandReading, Joined};
 
 /// The files of a tour.
 const LOG: &str = "larkfield-terrace.slotlog";
 const PAGE: &str = "report.html";
 const JSON: &str = "report.json";
+const ARCHIVE: &str = "office.db";
+const VISIT_PAGE: &str = "visit.html";
+const VISIT_PAPER: &str = "visit.pdf";
 
 /// Milliseconds of the tester's time from plug to test: the pins have to sit.
 const SETTLE: u64 = 100;
@@ -62,7 +70,7 @@ pub(super) fn run(args: &TourArgs) -> Result<Exit, Error> {
         None => say("no pseudo-terminals here: the virtual tester is on a line in memory instead"),
     }
     let mut client = Client::new(tester.connect()?);
-    client.hello()?;
+    let client_id = client.hello()?.0.tester;
     let mut places = Vec::new();
     for (count, stop) in stops.iter().enumerate() {
         say(&format!(
@@ -104,6 +112,7 @@ pub(super) fn run(args: &TourArgs) -> Result<Exit, Error> {
     name_places(&mut report, &places);
     let document = json::document(&report)?;
     replace(&args.out.join(JSON), document.as_bytes())?;
+    let visit = office(&args.out, &log, &places, client_id)?;
     let page = args.out.join(PAGE);
     write_page(&report, &page, true, args.quiet)?;
     if args.json {
@@ -111,11 +120,79 @@ pub(super) fn run(args: &TourArgs) -> Result<Exit, Error> {
     } else {
         out(&table::render(&report, table::width()))?;
         out(&format!(
-            "Everything above is invented. The report is {}\n",
+            "Everything above is invented. The report is {}; in the same folder are {ARCHIVE}, the \
+             office's archive, and {VISIT_PAGE} and {VISIT_PAPER}, what is handed over for {visit}\n",
             page.display()
         ))?;
     }
     Ok(report.wholeness())
+}
+
+/// The office's part: the log into an archive, every stop to its site, a note at the last one,
+/// and the report of the visit there. Returns the name of that site.
+fn office(
+    folder: &Path,
+    log: &Path,
+    places: &[(RecordNumber, &Stop)],
+    tester: TesterId,
+) -> Result<String, Error> {
+    let db = folder.join(ARCHIVE);
+    // That of an earlier tour, with what SQLite may have left beside it.
+    for ending in ["", "-wal", "-shm"] {
+        let mut name = db.clone().into_os_string();
+        name.push(ending);
+        let _ = fs::remove_file(name);
+    }
+    let mut archive = SqliteArchive::open_or_make(&db)?;
+    archive.import(&batch_of(LOG, log_file::read(log)?, INVENTED_CLOCK)?)?;
+    let mut from = RecordNumber::FIRST;
+    let mut handed_over = None;
+    let mut longest = Millis::default();
+    for (newest, stop) in places {
+        let (site, appliance) = terrace::site_of(stop);
+        let kept = archive.site(&site)?;
+        let room = archive.appliance(kept, &appliance)?;
+        archive.place(tester, from, *newest, kept, Some(room))?;
+        from = newest.next();
+        // The one where most was seen; without any, the last.
+        if stop.stays >= longest {
+            longest = stop.stays;
+            handed_over = Some((site, appliance, kept, room));
+        }
+    }
+    let Some((site, appliance, kept, room)) = handed_over else {
+        return Ok(String::new());
+    };
+    archive.add_note(&NewNote {
+        site: kept,
+        appliance: Some(room),
+        at: INVENTED_CLOCK,
+        readings: [
+            (HandReading::NeutralToCommon, 1.2),
+            (HandReading::NeutralToBurner, 0.6),
+        ]
+        .map(|(what, number)| (what.name().to_owned(), Shown::Number(number)))
+        .into(),
+        answers: Checklist {
+            joined: Some(Joined::PanelOnly),
+            ground_wire: Some(GroundWire::Wire),
+            ..Checklist::default()
+        }
+        .to_answers(),
+        remark: "Invented: lug at the furnace frame tightened.".to_owned(),
+        photos: Vec::new(),
+    })?;
+    let asked = Asked {
+        site: &site,
+        appliance: Some(&appliance),
+        visit: None,
+        band: BandSet::default(),
+        prepared_by: "Tern & Fell Heating",
+    };
+    let document = asked.make(&archive)?.document;
+    replace(&folder.join(VISIT_PAGE), html::page(&document).as_bytes())?;
+    replace(&folder.join(VISIT_PAPER), &pdf::sheets(&document)?)?;
+    Ok(format!("{site}, {appliance}"))
 }
 
 /// The receptacles of the files, or else of the terrace.

@@ -10,6 +10,7 @@ use std::io;
 use std::path::PathBuf;
 
 use crate::archive::ArchiveError;
+use crate::document::pdf::PdfError;
 use crate::exit::Exit;
 
 pub use file::{FileError, newer_records};
@@ -67,6 +68,26 @@ pub enum Error {
         /// The number asked for.
         number: u32,
     },
+    /// There is no such visit.
+    #[error(
+        "{site}: visits here: {count}; `slotwise visits list` shows them all, and `slotwise \
+         visits place` says where tests were made"
+    )]
+    NoSuchVisit {
+        /// The site.
+        site: String,
+        /// How many there are.
+        count: usize,
+    },
+    /// The name of a report's file does not tell its form.
+    #[error("{}: a report is a page or on paper; let the name end in .html or .pdf", file.display())]
+    UnknownForm {
+        /// The file.
+        file: PathBuf,
+    },
+    /// The paper could not be printed.
+    #[error(transparent)]
+    Pdf(#[from] PdfError),
     /// The counts beside a report are not those of this run.
     #[error("{}: {what}; name another report, or take this file away", file.display())]
     OtherTrials {
@@ -107,9 +128,11 @@ impl Error {
             Self::Samples(_) | Self::Scenario(_) | Self::OtherTrials { .. } | Self::Input(_) => {
                 Exit::File
             }
-            Self::Bench(_) | Self::Json(_) => Exit::Program,
+            Self::Bench(_) | Self::Json(_) | Self::Pdf(_) => Exit::Program,
             Self::NoSuchReceptacle(_)
             | Self::NoSuchRecord { .. }
+            | Self::NoSuchVisit { .. }
+            | Self::UnknownForm { .. }
             | Self::NoNgspice(_)
             | Self::Ngspice(_) => Exit::Usage,
             Self::NoPseudoTerminals => Exit::Port,

@@ -11,6 +11,7 @@ pub mod sheet;
 mod style;
 pub mod table;
 pub mod trials;
+pub mod visit;
 mod watch;
 pub mod waveform;
 
@@ -21,6 +22,9 @@ use slotwise_core::limits::{BandSet, Limits};
 use slotwise_core::link::Hello;
 use slotwise_core::record::{Body, Record, RecordError, RecordNumber, Snapshot};
 use slotwise_core::verdict::Verdict;
+
+pub(crate) use style::STYLE;
+pub use visit::On;
 
 use crate::chain::{ChainLink, Checked, Unreadable, check};
 use crate::exit::Exit;

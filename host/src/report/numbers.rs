@@ -73,6 +73,18 @@ fn show<T: Copy>(
     }
 }
 
+/// A measured resistance with its uncertainty.
+#[must_use]
+pub fn ohms_of(reading: Reading<Ohms>) -> String {
+    with_uncertainty(reading.value.get(), reading.u.get(), "ohm")
+}
+
+/// A share as whole percent.
+#[must_use]
+pub fn percent(share: f32) -> String {
+    format!("{} %", signed(100.0 * share, 0))
+}
+
 /// Degrees, whole.
 #[must_use]
 pub fn degrees(radians: f32) -> String {

@@ -2,7 +2,7 @@
 //! from elsewhere. Light and dark follow the reader's system; on paper it is always light.
 
 /// The style sheet.
-pub(super) const STYLE: &str = r#"
+pub(crate) const STYLE: &str = r#"
 :root{color-scheme:light dark;--bg:#fbfaf7;--fg:#1d1f23;--soft:#5a6068;--rule:#cfd2d6;--card:#fff;
 --nw:#1f5fae;--ng:#a3470b;--gw:#1f7a46;--bad:#a4161a;--bad-bg:#fdeaea;--good:#1b6b3a;--warn:#7a5200;
 --warn-bg:#fdf3dc;--lit:#d79b00;--grid:#e2e4e7}

@@ -11,6 +11,7 @@ use slotwise_core::record::Snapshot;
 use slotwise_core::slots::Pair;
 use slotwise_core::units::Volts;
 
+use crate::document::Figure;
 use crate::texts::Language;
 
 /// Size of the drawing in its own units, and the field inside its axes.
@@ -62,10 +63,51 @@ const CURVES: [Curve; 3] = [
     },
 ];
 
+/// The drawing with its legend, for a document. `id` is unique on the page. `None` if the record
+/// holds no waveform.
+#[must_use]
+pub fn drawn(language: &dyn Language, snapshot: &Snapshot, id: &str) -> Option<Figure> {
+    let (svg, described) = svg(language, snapshot, id)?;
+    let styles = language.labels().styles;
+    let keys = CURVES
+        .iter()
+        .zip(styles)
+        .map(|(curve, style)| (curve.class, format!("{} ({style})", curve.name(language))))
+        .collect();
+    Some(Figure {
+        svg: svg.0,
+        described,
+        caption: String::new(),
+        keys,
+        share: 0.6,
+    })
+}
+
 /// The figure: drawing, legend and a description for those who do not see it. `id` is unique
 /// on the page. `None` if the record holds no waveform.
 #[must_use]
 pub fn figure(language: &dyn Language, snapshot: &Snapshot, id: &str) -> Option<Markup> {
+    let labels = language.labels();
+    let (svg, _) = svg(language, snapshot, id)?;
+    Some(html! {
+        figure class="wave" {
+            (svg)
+            figcaption {
+                @for (index, curve) in CURVES.iter().enumerate() {
+                    span class="key" {
+                        svg viewBox="0 0 44 10" aria-hidden="true" {
+                            path class=(curve.class) d="M1 5H43" {}
+                        }
+                        (curve.name(language)) " (" (labels.styles[index]) ")"
+                    }
+                }
+            }
+        }
+    })
+}
+
+/// The drawing and its description.
+fn svg(language: &dyn Language, snapshot: &Snapshot, id: &str) -> Option<(Markup, String)> {
     let curves: Vec<Vec<f32>> = CURVES
         .iter()
         .map(|curve| volts(snapshot, curve.pair))
@@ -87,8 +129,7 @@ pub fn figure(language: &dyn Language, snapshot: &Snapshot, id: &str) -> Option<
         .take_while(|ms| *ms <= end)
         .collect();
 
-    Some(html! {
-        figure class="wave" {
+    let drawing = html! {
             svg viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) role="img"
                 aria-labelledby=(format!("{id}-t {id}-d")) {
                 title id=(format!("{id}-t")) { (labels.waveform) }
@@ -114,18 +155,8 @@ pub fn figure(language: &dyn Language, snapshot: &Snapshot, id: &str) -> Option<
                     path class=(curve.class) d=(path(points, end, &x, &y)) {}
                 }
             }
-            figcaption {
-                @for (index, curve) in CURVES.iter().enumerate() {
-                    span class="key" {
-                        svg viewBox="0 0 44 10" aria-hidden="true" {
-                            path class=(curve.class) d="M1 5H43" {}
-                        }
-                        (curve.name(language)) " (" (labels.styles[index]) ")"
-                    }
-                }
-            }
-        }
-    })
+    };
+    Some((drawing, description))
 }
 
 /// The voltage of a pair, point by point.

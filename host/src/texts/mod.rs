@@ -11,6 +11,7 @@ pub mod codes;
 mod english;
 mod labels;
 pub mod live;
+mod report;
 mod severity;
 mod visits;
 pub mod workshop;
@@ -28,11 +29,13 @@ use slotwise_core::units::{Millis, Volts};
 use slotwise_core::verdict::{Outcome, Unproven};
 
 use crate::chain::ChainLink;
+use crate::report::On;
 use crate::visits::{NoteFinding, Question};
 
 pub use english::English;
 pub use labels::Labels;
 pub use live::LiveTexts;
+pub use report::VisitReportTexts;
 pub use severity::Severity;
 pub use visits::{NoteText, VisitTexts};
 
@@ -117,6 +120,10 @@ pub trait Language: Debug + Sync {
     fn live(&self) -> &'static LiveTexts;
     /// Words around visits and notes.
     fn visits(&self) -> &'static VisitTexts;
+    /// Words of the report of a visit.
+    fn visit_report(&self) -> &'static VisitReportTexts;
+    /// What a slot is on.
+    fn slot_on(&self, on: On) -> &'static str;
     /// What a reading or an answer of a note means.
     fn note(&self, finding: NoteFinding) -> NoteText;
     /// A question of the checklist.

@@ -10,16 +10,21 @@
 //! own error is not known here and is not in the answer.
 
 mod checklist;
+mod dossier;
 mod explain;
 mod group;
 mod readings;
 
 pub use checklist::{Bonds, Checklist, Electrode, GroundWire, Inducer, Joined, Landing, Question};
+pub use dossier::{Dossier, Kept};
 pub use explain::{Explained, explains};
 pub use group::{GAP, Grouper, Visit, worst};
 pub use readings::{HandReading, judge_readings, shown_of};
 
 use slotwise_core::finding::FindingCode;
+use slotwise_core::limits::Limits;
+
+use crate::archive::KeptNote;
 
 /// What a reading or an answer means.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -86,6 +91,15 @@ pub enum NoteFinding {
     InducerApart,
     /// Nobody looked.
     NotLooked(Question),
+}
+
+/// What the readings and answers of a note mean, gravest first.
+#[must_use]
+pub fn judge_note(note: &KeptNote, limits: &Limits) -> Vec<NoteFinding> {
+    let mut findings = judge_readings(&note.readings, limits);
+    findings.extend(Checklist::of_answers(&note.answers).findings());
+    findings.sort_by_key(|finding| std::cmp::Reverse(finding.weight()));
+    findings
 }
 
 /// How a finding of a note weighs.

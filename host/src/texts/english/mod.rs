@@ -8,6 +8,7 @@ mod labels;
 mod lamps;
 mod live;
 mod outcomes;
+mod report;
 mod values;
 mod visits;
 mod wiring;
@@ -24,9 +25,10 @@ use slotwise_core::verdict::{Outcome, Unproven};
 
 use super::{
     Cautions, CheckText, End, FindingText, Labels, Language, LiveTexts, NoteText, PairValue,
-    Severity, VisitTexts,
+    Severity, VisitReportTexts, VisitTexts,
 };
 use crate::chain::ChainLink;
+use crate::report::On;
 use crate::visits::{NoteFinding, Question};
 
 /// English.
@@ -48,6 +50,14 @@ impl Language for English {
 
     fn visits(&self) -> &'static VisitTexts {
         &visits::VISITS
+    }
+
+    fn visit_report(&self) -> &'static VisitReportTexts {
+        &report::REPORT
+    }
+
+    fn slot_on(&self, on: On) -> &'static str {
+        report::slot_on(on)
     }
 
     fn note(&self, finding: NoteFinding) -> NoteText {
