@@ -13,7 +13,7 @@ use crate::exit;
 
 pub use office::{
     ArchiveCommand, ArchiveFile, BackupArgs, ExportArgs, ImportArgs, NoteArgs, PlaceArgs,
-    ReportArgs, VerifyArgs, VisitsCommand, VisitsListArgs,
+    ReportArgs, ServeArgs, VerifyArgs, VisitsCommand, VisitsListArgs,
 };
 
 /// Pull, show and judge what a Slotwise receptacle tester measured.
@@ -97,6 +97,11 @@ pub enum Command {
     /// prove it, notes of that visit, limits with their source, and the records it rests on.
     #[command(after_long_help = exit::table())]
     Report(ReportArgs),
+    /// Show the archive in a browser: sites, visits, trends, reports.
+    ///
+    /// Plain pages without script, for this computer only unless --listen says otherwise.
+    #[command(after_long_help = exit::table())]
+    Serve(ServeArgs),
     /// Write the tests of an archive for other programs: CSV, or JSON with a published schema.
     #[command(after_long_help = exit::table())]
     Export(ExportArgs),

@@ -22,6 +22,7 @@ pub mod log_file;
 pub mod port;
 pub mod report;
 pub mod samples;
+pub mod serve;
 pub mod texts;
 pub mod transport;
 pub mod visits;

@@ -17,6 +17,7 @@ mod error;
 mod examine;
 mod import;
 mod intake;
+mod listing;
 mod migrations;
 mod places;
 mod rows;
@@ -33,6 +34,7 @@ use crate::log_file::KeptRecord;
 pub use columns::{Cell, Columns, Kind, QUANTITIES, TestColumns};
 pub use error::ArchiveError;
 pub use import::{Arrival, batch_of, tester_of};
+pub use listing::{SiteRow, SitesWanted};
 pub use places::{Answers, ApplianceId, KeptNote, NewNote, Place, Readings, Shown, SiteId, Word};
 pub use sqlite::SqliteArchive;
 pub use verify::{Fault, FaultKind, Verified};
@@ -164,6 +166,12 @@ pub trait Archive {
         wanted: &Wanted,
         take: &mut dyn FnMut(TestRow) -> Result<(), ArchiveError>,
     ) -> Result<(), ArchiveError>;
+
+    /// Sites by name, a page at a time: one more than wanted where there are more.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    fn sites(&self, wanted: &SitesWanted) -> Result<Vec<SiteRow>, ArchiveError>;
 
     /// Checks every byte; hands over what is wrong as it is found.
     ///

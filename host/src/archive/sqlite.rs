@@ -17,7 +17,8 @@ use slotwise_core::units::UnixSeconds;
 use super::places::checked_name;
 use super::{
     ApplianceId, Archive, ArchiveError, Batch, Columns, Counts, Fault, Imported, KeptNote, NewNote,
-    Place, SiteId, TestRow, Verified, Wanted, examine, intake, migrations, rows,
+    Place, SiteId, SiteRow, SitesWanted, TestRow, Verified, Wanted, examine, intake, listing,
+    migrations, rows,
 };
 
 /// How long another program that is writing is waited for.
@@ -301,6 +302,10 @@ impl Archive for SqliteArchive {
             take(rows::test_row(row).map_err(&failed)?)?;
         }
         Ok(())
+    }
+
+    fn sites(&self, wanted: &SitesWanted) -> Result<Vec<SiteRow>, ArchiveError> {
+        listing::sites(&self.connection, wanted).map_err(self.failed())
     }
 
     fn verify(&self, found: &mut dyn FnMut(Fault)) -> Result<Verified, ArchiveError> {

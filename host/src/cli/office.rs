@@ -1,5 +1,6 @@
 //! The command line of the office: archive, visits, notes, export.
 
+use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use clap::{ArgGroup, Args, Subcommand};
@@ -217,6 +218,29 @@ pub struct ReportArgs {
     /// Replace files that are there.
     #[arg(long)]
     pub force: bool,
+}
+
+/// Options of `serve`.
+#[derive(Debug, Args)]
+pub struct ServeArgs {
+    #[command(flatten)]
+    /// Which archive.
+    pub archive: ArchiveFile,
+    /// Port on this computer; 0 takes a free one.
+    #[arg(long, value_name = "PORT", default_value_t = 8017)]
+    pub port: u16,
+    /// Another address, for a network that you trust: there is no password.
+    #[arg(long, value_name = "ADDRESS:PORT", conflicts_with = "port")]
+    pub listen: Option<SocketAddr>,
+    /// Another name that browsers ask under, such as office-pc:8017; may be given again.
+    #[arg(long, value_name = "NAME:PORT")]
+    pub host: Vec<String>,
+    /// Name of the office, to stand on reports.
+    #[arg(long, value_name = "NAME")]
+    pub prepared_by: Option<String>,
+    /// Judge tests and readings under this supply band.
+    #[arg(long, default_value = "utilization")]
+    pub band: Band,
 }
 
 /// Options of `export`.

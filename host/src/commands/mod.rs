@@ -13,12 +13,16 @@ mod note;
 mod print;
 mod pull;
 mod report;
+mod serve;
 mod show;
 mod tour;
 mod verify;
 mod visits;
 
 use std::io::Write as _;
+
+pub(crate) use report::Asked;
+pub(crate) use visits::visits_of;
 
 use crate::cli::{Cli, Command};
 use crate::error::Error;
@@ -43,6 +47,7 @@ pub fn run(cli: Cli) -> Result<Exit, Error> {
         Command::Visits(command) => visits::run(&command),
         Command::Note(args) => note::run(&args),
         Command::Report(args) => report::run(&args),
+        Command::Serve(args) => serve::run(&args),
         Command::Export(args) => export::run(&args),
     }
 }

@@ -57,18 +57,18 @@ pub(super) fn run(args: &ReportArgs) -> Result<Exit, Error> {
 }
 
 /// Which visit, and how it is judged.
-pub(super) struct Asked<'a> {
-    pub(super) site: &'a str,
-    pub(super) appliance: Option<&'a str>,
+pub(crate) struct Asked<'a> {
+    pub(crate) site: &'a str,
+    pub(crate) appliance: Option<&'a str>,
     /// Counted from the oldest; `None` is the newest.
-    pub(super) visit: Option<usize>,
-    pub(super) band: BandSet,
-    pub(super) prepared_by: &'a str,
+    pub(crate) visit: Option<usize>,
+    pub(crate) band: BandSet,
+    pub(crate) prepared_by: &'a str,
 }
 
 /// A report of one of `count` visits.
-pub(super) struct Made {
-    pub(super) document: Document,
+pub(crate) struct Made {
+    pub(crate) document: Document,
     number: usize,
     count: usize,
     is_damaged: bool,
@@ -76,7 +76,7 @@ pub(super) struct Made {
 
 impl Asked<'_> {
     /// Puts the report together.
-    pub(super) fn make(&self, archive: &dyn Archive) -> Result<Made, Error> {
+    pub(crate) fn make(&self, archive: &dyn Archive) -> Result<Made, Error> {
         let visits: Vec<Visit> = visits_of(archive, Some(self.site))?
             .into_iter()
             .filter(|visit| self.appliance.is_none() || appliance_of(visit) == self.appliance)

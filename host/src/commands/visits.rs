@@ -131,7 +131,7 @@ fn list(args: &VisitsListArgs) -> Result<Exit, Error> {
 }
 
 /// The visits of a site, or of the whole archive.
-pub(super) fn visits_of(archive: &dyn Archive, site: Option<&str>) -> Result<Vec<Visit>, Error> {
+pub(crate) fn visits_of(archive: &dyn Archive, site: Option<&str>) -> Result<Vec<Visit>, Error> {
     let wanted = Wanted {
         site: site.map(str::to_owned),
         tester: None,

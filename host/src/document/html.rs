@@ -27,6 +27,9 @@ svg .hotpart{fill:var(--ng);stroke:none}svg .neutralpart{fill:var(--nw);stroke:n
 @media print{h2{break-after:avoid}tr,.answer{break-inside:avoid}.sheet{break-before:page}}
 ";
 
+/// Every style that blocks need.
+pub(crate) const STYLES: [&str; 2] = [STYLE, MORE];
+
 /// The page.
 #[must_use]
 pub fn page(document: &Document) -> String {

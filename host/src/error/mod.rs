@@ -7,6 +7,7 @@ mod samples;
 mod scenario;
 
 use std::io;
+use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use crate::archive::ArchiveError;
@@ -85,6 +86,17 @@ pub enum Error {
         /// The file.
         file: PathBuf,
     },
+    /// The pages cannot be served there.
+    #[error(
+        "cannot serve pages at {address}: {source}; another program may have it: choose another \
+         with --port"
+    )]
+    CannotListen {
+        /// The address.
+        address: SocketAddr,
+        /// What the system says.
+        source: io::Error,
+    },
     /// The paper could not be printed.
     #[error(transparent)]
     Pdf(#[from] PdfError),
@@ -121,7 +133,7 @@ impl Error {
     #[must_use]
     pub const fn exit(&self) -> Exit {
         match self {
-            Self::Port(_) => Exit::Port,
+            Self::Port(_) | Self::CannotListen { .. } => Exit::Port,
             Self::Link(error) => error.exit(),
             Self::File(error) => error.exit(),
             Self::Archive(error) => error.exit(),

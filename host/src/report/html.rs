@@ -106,6 +106,26 @@ fn badge(language: &dyn Language, outcome: Outcome) -> Markup {
     }
 }
 
+/// An outcome by its name for programs, as a badge; one that this version does not know is shown
+/// as it is named.
+pub(crate) fn outcome_badge(language: &dyn Language, name: &str) -> Markup {
+    let known = codes::OUTCOMES
+        .into_iter()
+        .find(|outcome| codes::outcome(*outcome) == name);
+    match known {
+        Some(outcome) => badge(language, outcome),
+        None => html! { span class="outcome o-cannot-tell" { "? " (name) } },
+    }
+}
+
+/// The title of a finding by its name for programs.
+pub(crate) fn finding_title<'n>(language: &dyn Language, name: &'n str) -> &'n str {
+    FindingCode::ALL
+        .into_iter()
+        .find(|code| codes::finding(*code) == name)
+        .map_or(name, |code| language.finding(code).title)
+}
+
 fn overview(report: &Report) -> Markup {
     let labels = report.language.labels();
     html! {

@@ -10,6 +10,7 @@ pub mod numbers;
 pub mod sheet;
 mod style;
 pub mod table;
+pub mod trend;
 pub mod trials;
 pub mod visit;
 mod watch;
@@ -23,6 +24,7 @@ use slotwise_core::link::Hello;
 use slotwise_core::record::{Body, Record, RecordError, RecordNumber, Snapshot};
 use slotwise_core::verdict::Verdict;
 
+pub(crate) use html::{finding_title, outcome_badge};
 pub(crate) use style::STYLE;
 pub use visit::On;
 

@@ -139,6 +139,16 @@ pub const fn clip(target: ClipTarget) -> &'static str {
     }
 }
 
+/// Every outcome.
+pub const OUTCOMES: [Outcome; 6] = [
+    Outcome::Proven,
+    Outcome::NoFaultFound,
+    Outcome::Fault,
+    Outcome::Danger,
+    Outcome::CannotTell,
+    Outcome::TesterFault,
+];
+
 /// An outcome.
 #[must_use]
 pub const fn outcome(outcome: Outcome) -> &'static str {

@@ -11,6 +11,7 @@ pub mod codes;
 mod english;
 mod labels;
 pub mod live;
+mod office;
 mod report;
 mod severity;
 mod visits;
@@ -35,6 +36,7 @@ use crate::visits::{NoteFinding, Question};
 pub use english::English;
 pub use labels::Labels;
 pub use live::LiveTexts;
+pub use office::OfficeTexts;
 pub use report::VisitReportTexts;
 pub use severity::Severity;
 pub use visits::{NoteText, VisitTexts};
@@ -120,6 +122,8 @@ pub trait Language: Debug + Sync {
     fn live(&self) -> &'static LiveTexts;
     /// Words around visits and notes.
     fn visits(&self) -> &'static VisitTexts;
+    /// Words of the office's pages.
+    fn office(&self) -> &'static OfficeTexts;
     /// Words of the report of a visit.
     fn visit_report(&self) -> &'static VisitReportTexts;
     /// What a slot is on.

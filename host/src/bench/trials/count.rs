@@ -5,14 +5,7 @@ use slotwise_core::verdict::{Outcome, Verdict};
 use super::is_good;
 
 /// Every outcome, in the order of the columns.
-pub const OUTCOMES: [Outcome; 6] = [
-    Outcome::Proven,
-    Outcome::NoFaultFound,
-    Outcome::Fault,
-    Outcome::Danger,
-    Outcome::CannotTell,
-    Outcome::TesterFault,
-];
+pub use crate::texts::codes::OUTCOMES;
 
 /// Verdicts of one class.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -1,7 +1,7 @@
 //! A document as sheets of paper: PDF, tagged for readers that speak it aloud (PDF/UA-1).
 //!
-//! Two steps. [`layout`] decides where everything stands, sheet by sheet, and knows nothing of
-//! PDF; [`press`] draws that and hands the structure (headings, lists, tables, figures with their
+//! Two steps. `layout` decides where everything stands, sheet by sheet, and knows nothing of
+//! PDF; `press` draws that and hands the structure (headings, lists, tables, figures with their
 //! descriptions) to the file. Letter paper; the same document gives the same bytes.
 //!
 //! Limits: letters that the two built-in fonts lack (anything but Latin, Greek and Cyrillic) are

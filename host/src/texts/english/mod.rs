@@ -7,6 +7,7 @@ mod findings;
 mod labels;
 mod lamps;
 mod live;
+mod office;
 mod outcomes;
 mod report;
 mod values;
@@ -24,8 +25,8 @@ use slotwise_core::units::{Millis, Volts};
 use slotwise_core::verdict::{Outcome, Unproven};
 
 use super::{
-    Cautions, CheckText, End, FindingText, Labels, Language, LiveTexts, NoteText, PairValue,
-    Severity, VisitReportTexts, VisitTexts,
+    Cautions, CheckText, End, FindingText, Labels, Language, LiveTexts, NoteText, OfficeTexts,
+    PairValue, Severity, VisitReportTexts, VisitTexts,
 };
 use crate::chain::ChainLink;
 use crate::report::On;
@@ -50,6 +51,10 @@ impl Language for English {
 
     fn visits(&self) -> &'static VisitTexts {
         &visits::VISITS
+    }
+
+    fn office(&self) -> &'static OfficeTexts {
+        &office::OFFICE
     }
 
     fn visit_report(&self) -> &'static VisitReportTexts {
