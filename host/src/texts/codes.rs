@@ -213,6 +213,7 @@ pub const fn missing(reason: Missing) -> &'static str {
         Missing::Clipped => "clipped",
         Missing::BeyondRange => "beyond-range",
         Missing::NoCurrent => "no-current",
+        Missing::RelaysUntested => "relays-untested",
     }
 }
 
@@ -238,6 +239,7 @@ pub const fn self_test(failure: SelfTestFailure) -> &'static str {
         SelfTestFailure::NoConversions { .. } => "no-conversions",
         SelfTestFailure::Clock { .. } => "clock",
         SelfTestFailure::Stack { .. } => "stack",
+        SelfTestFailure::RelayClosed { .. } => "relay-closed",
     }
 }
 
