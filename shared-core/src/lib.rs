@@ -17,6 +17,7 @@ pub mod record;
 pub mod sample;
 pub mod self_test;
 pub mod slots;
+pub mod start;
 pub mod stimulus;
 pub mod topology;
 pub mod units;
