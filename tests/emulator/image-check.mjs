@@ -4,6 +4,7 @@
 // and tells the build in its records and over the link.
 //
 //   node tests/emulator/image-check.mjs slotwise.elf
+//   node tests/emulator/image-check.mjs --compiler slotwise.elf     only says which compiler made it
 //
 // Flash is taken from its start to the end of the image, gaps between segments as FF as the UF2 has
 // them. The build is the first eight bytes of SHA-256 over it, with zeros in the place of build and
@@ -60,11 +61,16 @@ export function finish(elf) {
 }
 
 function main(argv) {
-  if (argv.length !== 1) {
+  const asks = argv[0] === '--compiler';
+  if (argv.length !== (asks ? 2 : 1)) {
     process.stderr.write('image-check: give one ELF file\n');
     return 2;
   }
   try {
+    if (asks) {
+      process.stdout.write(`${new Elf(readFileSync(argv[1])).compiler ?? 'unknown compiler'}\n`);
+      return 0;
+    }
     const file = readFileSync(argv[0]);
     const { check, build } = finish(new Elf(file));
     writeFileSync(argv[0], file);
