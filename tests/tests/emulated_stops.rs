@@ -9,6 +9,7 @@ use std::path::Path;
 use std::process::Command;
 
 use serde_json::Value;
+use slotwise::firmware_builds::known;
 use slotwise_tests::emulator::{
     EmulatedBoard, Feed, Given, host_program, image_or_word, report, run_alone,
 };
@@ -178,6 +179,9 @@ fn every_stop_leaves_one_record_that_is_pulled_and_said_in_words() {
     }
     assert_eq!(doctor["tester"]["firmware_build"], build.as_str());
     assert_eq!(doctor["tester"]["start"]["cause"], "power-on");
+    let is_listed = known().iter().any(|one| one.build.to_string() == build);
+    let is_unknown = doctor["tester"]["firmware_is"] == "unknown";
+    assert_eq!(is_unknown, !is_listed, "{doctor:#}");
 }
 
 #[test]
