@@ -9,6 +9,7 @@ use embedded_storage_async::nor_flash::MultiwriteNorFlash;
 use sha2::{Digest as _, Sha256};
 use slotwise_core::link::{JournalRefusal, JournalReport, JournalState};
 use slotwise_core::record::{self, Body, Digest, MAX_BYTES, Record, RecordNumber};
+use slotwise_core::start::Start;
 use slotwise_core::units::{Millis, UnixSeconds};
 
 use crate::journal::{Journal, JournalError};
@@ -23,6 +24,9 @@ pub(crate) struct Keeper<F: MultiwriteNorFlash> {
     pub(crate) boot: u32,
     /// Digest of the newest record; `None` after a failed write, until it is read again.
     previous: Option<Digest>,
+    /// The newest record at start tells already how the run before ended: the program got no
+    /// further than to write it.
+    pub(crate) told: bool,
 }
 
 impl<F: MultiwriteNorFlash> Keeper<F> {
@@ -33,6 +37,7 @@ impl<F: MultiwriteNorFlash> Keeper<F> {
             identity,
             boot: 1,
             previous: Some(Digest::default()),
+            told: false,
         };
         let mut buffer = [0; MAX_BYTES];
         match keeper.last(&mut buffer) {
@@ -40,8 +45,14 @@ impl<F: MultiwriteNorFlash> Keeper<F> {
             Ok(None) => {}
             // A record of another schema still counts: its bytes are in the chain.
             Ok(Some(bytes)) => {
-                let boot = record::decode(bytes).map_or(0, |last| last.boot);
+                let last = record::decode(bytes).ok();
+                let boot = last.as_ref().map_or(0, |last| last.boot);
+                let told = match last.as_ref().map(|last| &last.body) {
+                    Some(Body::Start(start)) => start.stopped,
+                    _ => None,
+                };
                 let previous = digest(bytes);
+                keeper.told = told.is_some() && told == identity.start.stopped;
                 keeper.boot = boot.saturating_add(1);
                 keeper.previous = Some(previous);
             }
@@ -54,6 +65,15 @@ impl<F: MultiwriteNorFlash> Keeper<F> {
         let journal = self.journal.as_mut().ok_or(())?;
         let length = journal.last_payload(buffer).map_err(|_| ())?;
         Ok(length.and_then(|length| buffer.get(..length)))
+    }
+
+    /// What the record of this start says: how the run before ended only if no record does yet.
+    pub(crate) fn start_to_tell(&self) -> Start {
+        let start = self.identity.start;
+        Start {
+            stopped: start.stopped.filter(|_| !self.told),
+            ..start
+        }
     }
 
     /// Writes a record; true if it is kept.

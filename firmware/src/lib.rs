@@ -15,6 +15,7 @@ pub mod calibration_store;
 pub mod journal;
 mod keeper;
 pub mod lamps;
+pub mod last_words;
 pub mod link;
 pub mod nor;
 pub mod self_test;

@@ -11,9 +11,9 @@
 use crc::{CRC_32_ISO_HDLC, Crc};
 use slotwise_core::link::journal::OFFER_HOLDS;
 use slotwise_core::link::{
-    FrameReader, Hello, JournalRefusal, JournalReply, JournalReport, JournalRequest, Look,
-    MAX_FRAME, PROTOCOL, Refusal, Reply, ReplyEnvelope, Request, RequestEnvelope, Status,
-    WorkshopReply, WorkshopRequest, decode, encode,
+    FirmwareReport, FrameReader, Hello, JournalRefusal, JournalReply, JournalReport,
+    JournalRequest, Look, MAX_FRAME, PROTOCOL, Refusal, Reply, ReplyEnvelope, Request,
+    RequestEnvelope, Status, WorkshopReply, WorkshopRequest, decode, encode,
 };
 use slotwise_core::record::{Digest, MAX_BYTES, RecordNumber};
 use slotwise_core::slots::ClipTarget;
@@ -47,8 +47,13 @@ pub trait Records {
         from: RecordNumber,
         buffer: &mut [u8; MAX_BYTES],
     ) -> Result<Option<(RecordNumber, usize)>, RecordNumber>;
+    /// Which firmware runs, and how it came to start.
+    fn firmware(&self) -> FirmwareReport;
     /// Begin a test.
-    fn start_test(&mut self, clip: ClipTarget);
+    ///
+    /// # Errors
+    /// `SelfTest` where the tester failed a test of itself.
+    fn start_test(&mut self, clip: ClipTarget) -> Result<(), Refusal>;
     /// What the tester sees now.
     fn look(&self) -> Look;
     /// Begin a load-cycle watch; false if that cannot be now.
@@ -210,8 +215,14 @@ impl LinkServer {
                 });
             }
             Request::StartTest { clip } => {
-                records.start_test(clip);
-                self.reply(sequence, Reply::Done);
+                let reply = match records.start_test(clip) {
+                    Ok(()) => Reply::Done,
+                    Err(refusal) => Reply::Refused(refusal),
+                };
+                self.reply(sequence, reply);
+            }
+            Request::Firmware => {
+                self.reply(sequence, Reply::Firmware(records.firmware()));
             }
             Request::Look => self.reply(sequence, Reply::Look(records.look())),
             Request::StartWatch { clip } => {

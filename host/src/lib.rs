@@ -17,6 +17,7 @@ pub mod document;
 pub mod error;
 pub mod exit;
 pub mod export;
+pub mod firmware_builds;
 pub mod live;
 pub mod log_file;
 pub mod port;

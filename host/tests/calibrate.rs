@@ -360,6 +360,9 @@ fn doctor_tells_a_fit_tester_from_one_without_calibration() {
     assert_eq!(output.status.code(), Some(12), "{text}");
     assert_eq!(told["tester"]["calibration"], "missing");
     assert_eq!(told["tester"]["firmware_is"], "same");
+    // A virtual tester runs no image.
+    assert_eq!(told["tester"]["firmware_build"], serde_json::Value::Null);
+    assert_eq!(told["tester"]["start"]["cause"], "power-on");
     assert_eq!(told["tester"]["journal"], "writable");
     assert!(told["tester"]["clock_unix"].as_u64() > Some(1_700_000_000));
     assert!(text.contains("slotwise calibrate"), "{text}");

@@ -14,6 +14,7 @@ use crate::evidence::Evidence;
 use crate::sample::FRAMES_PER_SECOND;
 use crate::self_test::SelfTestFailure;
 use crate::slots::LEADS;
+use crate::start::Start;
 use crate::units::{Millis, UnixSeconds, Volts};
 use crate::verdict::Verdict;
 use crate::watch::{Page, StepWave};
@@ -118,7 +119,7 @@ pub struct Record {
     reason = "no alloc; a record is held one at a time"
 )]
 pub enum Body {
-    /// The tester started.
+    /// The tester started. Written by firmware before [`Body::Start`] was.
     Boot(BootCause),
     /// A test ended in a verdict.
     Test(Test),
@@ -128,18 +129,28 @@ pub enum Body {
     WatchStep(StepWave),
     /// A test of the tester by itself failed: it answers nothing until a start that passes.
     SelfTest(SelfTestFailure),
+    /// The tester started: why, with which build, and how the run before ended.
+    Start(Start),
 }
 
-/// Why the tester started.
+/// Why the tester started. The order is part of the record format: only append.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum BootCause {
-    /// Power came on, or the reset pin.
+    /// Power came on. In a [`Body::Boot`] also the reset pin, a dip of the supply, or an update.
     PowerOn,
     /// The watchdog bit.
     Watchdog,
     /// A program error stopped the firmware.
     Panic,
+    /// Power went and came back so soon that memory still held: a dip of the supply.
+    PowerDip,
+    /// The chip's reset pin.
+    ResetPin,
+    /// A debug probe.
+    Debugger,
+    /// Another program restarted the chip: the boot loader, after an update.
+    BootLoader,
 }
 
 /// One test: evidence, verdict, waveform.

@@ -9,8 +9,8 @@ use slotwise_core::evidence::{Evidence, LoadStep, Measured, Missing, Reading};
 use slotwise_core::finding::{Finding, FindingCode, NextCheck};
 use slotwise_core::lamps::{LAMPS, Panel, Rhythm};
 use slotwise_core::link::{
-    Answer, FrameError, FrameReader, Look, MAX_FRAME, MAX_LOOK, Phase, Refusal, Reply,
-    ReplyEnvelope, Request, RequestEnvelope, SlotLook, WatchState, decode, encode,
+    Answer, FirmwareReport, FrameError, FrameReader, Look, MAX_FRAME, MAX_LOOK, Phase, Refusal,
+    Reply, ReplyEnvelope, Request, RequestEnvelope, SlotLook, WatchState, decode, encode,
 };
 use slotwise_core::record::{
     self, Body, BootCause, Digest, MAX_BYTES, Record, RecordError, RecordNumber, SNAPSHOT_POINTS,
@@ -18,6 +18,7 @@ use slotwise_core::record::{
 };
 use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::{ClipTarget, Lead};
+use slotwise_core::start::{BuildId, FileName, Stages, Start, Stop, Stopped};
 use slotwise_core::topology::{Topology, TopologySet};
 use slotwise_core::units::{Hertz, Millis, Ohms, Ratio, UnixSeconds, Volts};
 use slotwise_core::verdict::{Outcome, Unproven, Verdict};
@@ -56,6 +57,96 @@ fn a_boot_record_has_these_bytes() {
     expected.extend([0x00, 0x01]); // Boot, Watchdog
     assert_eq!(bytes, expected);
     assert_eq!(record::decode(bytes), Ok(boot()));
+}
+
+#[test]
+fn a_start_record_has_these_bytes() {
+    let of = |start: Start| {
+        let body = Body::Start(start);
+        let mut buffer = [0; MAX_BYTES];
+        let record = Record { body, ..boot() };
+        let bytes = record::encode(&record, &mut buffer).unwrap().to_vec();
+        assert_eq!(record::decode(&bytes), Ok(record));
+        // What stands before the body is that of the record above.
+        bytes[bytes.len().min(57)..].to_vec()
+    };
+    let start = Start {
+        cause: BootCause::BootLoader,
+        build: None,
+        stopped: None,
+    };
+    assert_eq!(of(start), [5, 6, 0, 0]);
+    let build = BuildId([1, 2, 3, 4, 5, 6, 7, 8]);
+    let watchdog = Stopped {
+        boot: 4,
+        at: Millis::new(129),
+        how: Stop::Watchdog {
+            missing: Stages::of_bits(0b10001).unwrap(),
+        },
+    };
+    let start = Start {
+        cause: BootCause::Watchdog,
+        build: Some(build),
+        stopped: Some(watchdog),
+    };
+    let with_build = [5, 1, 1, 1, 2, 3, 4, 5, 6, 7, 8];
+    let mut expected = with_build.to_vec();
+    expected.extend([1, 4, 0x81, 1, 2, 0b10001]);
+    assert_eq!(of(start), expected);
+    let fault = Stop::Fault {
+        pc: 1,
+        lr: 0x80,
+        psr: 29,
+    };
+    let stopped = Some(Stopped {
+        how: fault,
+        ..watchdog
+    });
+    let mut expected = with_build.to_vec();
+    expected.extend([1, 4, 0x81, 1, 1, 1, 0x80, 1, 29]);
+    assert_eq!(of(Start { stopped, ..start }), expected);
+    let panic = Stop::Panic {
+        file: FileName::new("a.rs"),
+        line: 3,
+    };
+    let stopped = Some(Stopped {
+        how: panic,
+        ..watchdog
+    });
+    let mut expected = with_build.to_vec();
+    expected.extend([1, 4, 0x81, 1, 0]);
+    expected.extend(*b"a.rs");
+    expected.extend([0; 28]);
+    expected.push(3);
+    assert_eq!(of(Start { stopped, ..start }), expected);
+}
+
+#[test]
+fn firmware_is_asked_and_told_with_these_bytes() {
+    let ask = RequestEnvelope {
+        sequence: 7,
+        request: Request::Firmware,
+    };
+    let mut room = [0; 64];
+    assert_eq!(postcard::to_slice(&ask, &mut room).unwrap(), [7, 9]);
+    let start = Start {
+        cause: BootCause::PowerOn,
+        build: None,
+        stopped: None,
+    };
+    let version = boot().firmware;
+    let tell = ReplyEnvelope {
+        sequence: 7,
+        reply: Reply::Firmware(FirmwareReport { version, start }),
+    };
+    let told = postcard::to_slice(&tell, &mut room).unwrap();
+    assert_eq!(told, [7, 9, 0, 1, 2, 0, 0, 0]);
+    let refused = ReplyEnvelope {
+        sequence: 7,
+        reply: Reply::Refused(Refusal::SelfTest),
+    };
+    let told = postcard::to_slice(&refused, &mut room).unwrap();
+    assert_eq!(told, [7, 5, 4]);
 }
 
 #[test]

@@ -7,6 +7,7 @@ const HARD_FAULT = 3;
 const RAM = 0x20000000;
 const TIMER = 0x40054;
 const WATCHDOG = 0x40058;
+const VREG_AND_CHIP_RESET = 0x40064;
 const ALARM_FIRST = 0x10;
 const ALARM_LAST = 0x1c;
 
@@ -135,6 +136,16 @@ export function restoreWatchdog(chip, { reason, scratch }) {
   const watchdog = chip.peripherals[WATCHDOG];
   watchdog.reason = reason;
   watchdog.scratchData.set(scratch);
+}
+
+/// What the chip says of its last reset but the watchdog's: bits of CHIP_RESET (RP2040 datasheet
+/// 2.12.8), which the emulator does not have.
+export const RESET_BY = { power: 1 << 8, pin: 1 << 16, probe: 1 << 20 };
+
+/// Gives the chip that register.
+export function correctChipReset(chip, bits) {
+  const block = chip.peripherals[VREG_AND_CHIP_RESET];
+  block.readUint32 = (offset) => (offset === 8 ? bits : 0);
 }
 
 /// Timer alarms: the emulator fires up to 1 us early.

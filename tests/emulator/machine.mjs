@@ -2,15 +2,17 @@
 //
 // Runs the image as it stands in the ELF file: no boot ROM, no second-stage loader; the
 // segments are put where they are stored in flash and the core starts at the vector table.
-// Time is counted in nanoseconds of the image's own clock. A watchdog reset makes a new chip;
-// converter, flash and host go on.
+// Time is counted in nanoseconds of the image's own clock. A reset makes a new chip; converter,
+// flash and host go on. RAM keeps its contents over a watchdog's reset, the reset pin and a dip of
+// the supply, as the chip's does; after power-on it holds noise.
 
 import { RP2040 } from 'rp2040js';
 
 import { Meter } from './meter.mjs';
+import { RttReader } from './rtt.mjs';
 import { Outputs } from './outputs.mjs';
 import {
-  QuietLogger, connectSpi, correctExceptions, correctTimer, correctWatchdog, hardFault, inputPin, mayWake, restoreWatchdog, shortenMemoryPath, spiMode, startClocks,
+  QuietLogger, RESET_BY, connectSpi, correctChipReset, correctExceptions, correctTimer, correctWatchdog, hardFault, inputPin, mayWake, restoreWatchdog, shortenMemoryPath, spiMode, startClocks,
 } from './corrections.mjs';
 
 const FLASH = 0x10000000;
@@ -33,6 +35,11 @@ export const PINS = {
   heartbeat: 25,
 };
 const LAMP_NAMES = ['live-metal', 'wired-right', 'earth-path', 'supply', 'steady', 'proven'];
+/// Exceptions from here on are the timer tick and interrupts.
+const FIRST_INTERRUPT = 15;
+/// Where a program that is made to panic says that it does.
+const PANIC_AT = { file: 'tests/emulator/machine.mjs', line: 4711 };
+
 /// Lamp changes kept; later ones are only counted.
 const HISTORY = 20000;
 
@@ -48,6 +55,11 @@ export class Machine {
     this.elapsedBefore = 0;
     this.sleepNanos = 0;
     this.resets = [];
+    /// Restarts by pin or supply.
+    this.restarts = [];
+    /// Where log frames were written while an interrupt ran.
+    this.loggedInInterrupts = 0;
+    this.rtt = new RttReader(elf);
     this.faults = [];
     this.lampHistory = [];
     this.lampChanges = 0;
@@ -60,7 +72,7 @@ export class Machine {
     this.beforeReset = () => {};
     this.stackFloor = null;
     this.nextConversion = adc.periodNanos;
-    this.boot(null);
+    this.boot({ chipReset: RESET_BY.power });
   }
 
   /// Nanoseconds since power-on, over all resets.
@@ -69,10 +81,12 @@ export class Machine {
   }
 
   boot(kept) {
+    this.chipReset = kept.chipReset;
     const chip = new RP2040();
     this.chip = chip;
     this.pendingReset = null;
     this.pendingFault = null;
+    this.loggedBefore = null;
     this.leaving = false;
     /// Something to see to at the end of the instruction.
     this.attention = false;
@@ -81,8 +95,13 @@ export class Machine {
     chip.logger = logger;
     this.meter.attach(chip.core);
     correctExceptions(chip, logger, {
-      enter: (number) => this.meter.enter(number),
+      enter: (number) => {
+        this.meter.enter(number);
+        if (number >= FIRST_INTERRUPT) this.loggedBefore = this.rtt.written(chip);
+      },
       leave: () => {
+        if (this.loggedBefore !== null && this.rtt.written(chip) !== this.loggedBefore) this.loggedInInterrupts++;
+        this.loggedBefore = null;
         this.leaving = true;
         this.attention = true;
       },
@@ -96,7 +115,10 @@ export class Machine {
     correctWatchdog(chip, (reset) => {
       this.pendingReset = reset;
     });
-    if (kept !== null) restoreWatchdog(chip, kept);
+    correctChipReset(chip, kept.chipReset);
+    if (kept.reason !== undefined) restoreWatchdog(chip, kept);
+    if (kept.ram === undefined) fillWithNoise(chip.sram);
+    else chip.sram.set(kept.ram);
     startClocks(chip, START_HZ);
     this.setClock(START_HZ);
     chip.addClockListener((hz) => this.setClock(hz));
@@ -192,6 +214,30 @@ export class Machine {
     chip.core.PC = FLASH + at;
   }
 
+  /// Makes the program panic, as a place that must not be reached would: it enters the function in
+  /// which all panics end, in an image that may have none.
+  panic() {
+    const { core, flash } = this.chip;
+    const text = Buffer.from(PANIC_AT.file);
+    const at = flash.length - 64;
+    flash.set(text, at);
+    core.waiting = false;
+    core.registers[0] = FLASH + at;
+    core.registers[1] = text.length;
+    core.registers[2] = PANIC_AT.line;
+    core.PC = this.elf.require('slotwise_panicked');
+  }
+
+  /// Restarts the chip: by its reset `pin`, by a `dip` of the supply that memory outlives, or by
+  /// `power` that was off.
+  restart(how) {
+    this.restarts.push({ ms: this.nanos / 1e6, how });
+    this.replaceChip({
+      chipReset: how === 'pin' ? RESET_BY.pin : RESET_BY.power,
+      ram: how === 'power' ? undefined : this.chip.sram,
+    });
+  }
+
   /// Runs until `nanos` since power-on.
   run(nanos) {
     while (this.nanos < nanos) {
@@ -253,6 +299,10 @@ export class Machine {
     const cause = kept.reason & 2 ? 'forced' : 'timer';
     this.resets.push({ ms: this.nanos / 1e6, cause });
     this.log(`watchdog reset (${cause}) at ${(this.nanos / 1e6).toFixed(1)} ms`);
+    this.replaceChip({ ...kept, chipReset: this.chipReset, ram: this.chip.sram });
+  }
+
+  replaceChip(kept) {
     this.noteStack();
     this.beforeReset();
     this.elapsedBefore += this.chip.clock.nanos;
@@ -280,6 +330,8 @@ export class Machine {
       usb: { ...host.statistics, configured: host.configured, open: host.isOpen, identity: host.identity },
       ...this.meter.report(),
       watchdogResets: this.resets,
+      restarts: this.restarts,
+      loggedInInterrupts: this.loggedInInterrupts,
       faults: this.faults,
       lamps: { levels: this.lampLevels, changes: this.lampChanges, history: this.lampHistory },
       heartbeats: this.heartbeats,
@@ -287,5 +339,16 @@ export class Machine {
       stack: { used: RAM_BYTES - this.stackFloor, left: this.stackFloor - this.stackLimit },
       emulatorMessages: Object.fromEntries(this.warnings),
     };
+  }
+}
+
+/// What RAM may hold when power comes on: anything (xorshift, Marsaglia 2003; the same every time).
+function fillWithNoise(ram) {
+  let state = 0x2545f491;
+  for (let at = 0; at < ram.length; at++) {
+    state ^= state << 13;
+    state ^= state >>> 17;
+    state ^= state << 5;
+    ram[at] = state & 0xff;
   }
 }

@@ -25,11 +25,16 @@
 //   --flip ADDRESS      bit 0 of this byte of flash (hexadecimal) is flipped
 //   --skip-frames-at MS from this millisecond on the function that takes a frame returns at once
 //   --crash-at MS       the program faults at this millisecond (HardFault)
+//   --log-stuck         a debug probe asks for the whole log and then reads nothing: its buffer is full
+//                       all the time
+//   --panic-at MS       the program panics at this millisecond
+//   --restart-at MS:HOW the chip restarts at this millisecond: pin (reset pin), dip (of the supply,
+//                       memory holds), power (it was off); may be repeated
 //   --hang-at MS        the program hangs at this millisecond; interrupts go on
 //   --max-resets N      the run ends at this many watchdog resets; default 5
 //   --report FILE       counts as JSON, written at the end (also after SIGTERM)
-//   --defmt HOW         none (default), print: through defmt-print on standard error,
-//                       or a file for the raw frames
+//   --defmt HOW         none (default), print: in words on standard error, by the project's own
+//                       firmware-log (cargo builds it), or a file for the raw frames
 //
 // Ends: at --seconds; with --serial stdio also when standard input has ended, all of it was
 // taken, and the tester has sent nothing for 0.3 simulated seconds, or when standard output is
@@ -43,7 +48,8 @@
 // (operations, oddities), usb, accumulate (cycles of the function that takes one frame),
 // interrupts (cycles by name, entry to exit), watchdogResets, faults (with program counter),
 // lamps (levels, history in ms), heartbeats, outputs (levels and edges of the pins of the tester's
-// own currents, conversions with each of them on), stack (bytes used and left),
+// own currents, conversions with each of them on), stack (bytes used and left), restarts (by pin and
+// supply), loggedInInterrupts (log frames written while an interrupt ran: none should be),
 // emulatorMessages, problems (what made the exit code 1), image (flash and RAM bytes).
 //
 // For the Rust tests: make a pair with `serialport::TTYPort::pair()`, start this program with
@@ -53,7 +59,8 @@
 
 import { spawn } from 'node:child_process';
 import { appendFileSync, readFileSync, writeFileSync } from 'node:fs';
-import { pathToFileURL } from 'node:url';
+import { resolve } from 'node:path';
+import { fileURLToPath, pathToFileURL } from 'node:url';
 import { parseArgs } from 'node:util';
 import { setImmediate as breathe, setTimeout as pause } from 'node:timers/promises';
 
@@ -87,6 +94,9 @@ const OPTIONS = {
   'skip-frames-at': { type: 'string' },
   'crash-at': { type: 'string' },
   'hang-at': { type: 'string' },
+  'log-stuck': { type: 'boolean', default: false },
+  'panic-at': { type: 'string' },
+  'restart-at': { type: 'string', multiple: true, default: [] },
   'max-resets': { type: 'string', default: '5' },
   report: { type: 'string' },
   defmt: { type: 'string', default: 'none' },
@@ -119,6 +129,12 @@ function press(text) {
     throw new UsageError(`--button ${text}: give FROM:TO in milliseconds, FROM before TO`);
   }
   return { from: Number(match[1]) * 1e6, to: Number(match[2]) * 1e6 };
+}
+
+function restart(text) {
+  const match = /^(\d+):(pin|dip|power)$/.exec(text);
+  if (match === null) throw new UsageError(`--restart-at ${text}: give MS:HOW, HOW one of pin, dip, power`);
+  return { at: Number(match[1]) * 1e6, how: match[2] };
 }
 
 function stuckChannel(text) {
@@ -179,6 +195,9 @@ export function readArguments(argv) {
     skipFramesAt: moment('skip-frames-at', values['skip-frames-at']),
     crashAt: moment('crash-at', values['crash-at']),
     hangAt: moment('hang-at', values['hang-at']),
+    logStuck: values['log-stuck'],
+    panicAt: moment('panic-at', values['panic-at']),
+    restarts: values['restart-at'].map(restart),
     maxResets: number('max-resets', values['max-resets'], 1),
     report: values.report,
     defmt: values.defmt,
@@ -243,12 +262,16 @@ function openDefmt(options) {
     writeFileSync(options.defmt, '');
     return { write: (bytes) => appendFileSync(options.defmt, bytes), close: async () => {} };
   }
-  const printer = spawn('defmt-print', ['-e', options.elf], { stdio: ['pipe', 2, 2] });
-  const gone = new Promise((resolve) => {
-    printer.on('close', resolve);
+  const decode = ['run', '--quiet', '--package', 'slotwise-tests', '--bin', 'firmware-log', '--', 'decode'];
+  const printer = spawn('cargo', [...decode, resolve(options.elf)], {
+    stdio: ['pipe', 2, 2],
+    cwd: fileURLToPath(new URL('../..', import.meta.url)),
+  });
+  const gone = new Promise((done) => {
+    printer.on('close', done);
     printer.on('error', () => {
-      log('--defmt print needs the program defmt-print (cargo install defmt-print)');
-      resolve();
+      log('--defmt print needs cargo, which builds the program that puts the log into words');
+      done();
     });
   });
   printer.stdin.on('error', () => {});
@@ -273,6 +296,10 @@ async function run(options) {
   const rtt = new RttReader(machine.elf);
   const defmt = openDefmt(options);
   const drain = () => {
+    if (options.logStuck) {
+      rtt.jam(machine.chip);
+      return;
+    }
     const logged = rtt.drain(machine.chip);
     if (logged.length > 0) defmt.write(logged);
   };
@@ -280,6 +307,8 @@ async function run(options) {
   const mishaps = [
     { at: options.crashAt, act: () => machine.crash() },
     { at: options.hangAt, act: () => machine.hang() },
+    { at: options.panicAt, act: () => machine.panic() },
+    ...options.restarts.map(({ at, how }) => ({ at, act: () => machine.restart(how) })),
   ].sort((a, b) => a.at - b.at);
   let stopped = false;
   const stop = () => {

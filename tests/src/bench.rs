@@ -5,6 +5,8 @@ use slotwise_core::link::{
     encode,
 };
 use slotwise_core::record::{self, Record, RecordNumber};
+use slotwise_core::start::Start;
+use slotwise_firmware::tester::Identity;
 use slotwise_virtual::board::{VirtualBoard, demo_identity, workshop_flash};
 use slotwise_virtual::chips::adc::VirtualAdc;
 use slotwise_virtual::computer::Computer;
@@ -46,6 +48,22 @@ impl Bench {
         Self::broken(specimen, contents, |_, _| {})
     }
 
+    /// A tester drawn from this seed that starts so, with these contents of its flash if any.
+    ///
+    /// # Panics
+    /// If it cannot be made.
+    #[must_use]
+    pub fn started(seed: u64, contents: Option<Vec<u8>>, start: Start) -> Self {
+        let specimen = Specimen::draw(seed, &Tolerance::USUAL);
+        let contents = contents
+            .unwrap_or_else(|| workshop_flash(&specimen).expect("the workshop calibrates it"));
+        let identity = Identity {
+            start,
+            ..demo_identity(None)
+        };
+        Self::of(specimen, contents, identity, |_, _| {})
+    }
+
     /// The same with converter or microcontroller broken before they are used.
     ///
     /// # Panics
@@ -56,10 +74,18 @@ impl Bench {
         contents: Vec<u8>,
         break_it: impl FnOnce(&VirtualAdc, &Computer),
     ) -> Self {
+        Self::of(specimen, contents, demo_identity(None), break_it)
+    }
+
+    fn of(
+        specimen: Specimen,
+        contents: Vec<u8>,
+        identity: Identity,
+        break_it: impl FnOnce(&VirtualAdc, &Computer),
+    ) -> Self {
         let (hand, source) = Hand::new(specimen.clone()).expect("the specimen's parts are some");
         let front_end = FrontEnd::new(specimen.clone(), Box::new(source));
         let (near, far) = line();
-        let identity = demo_identity(None);
         let board = VirtualBoard::start_broken(front_end, contents, near, identity, break_it)
             .expect("the board starts");
         Self {

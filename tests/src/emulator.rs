@@ -14,6 +14,11 @@ use std::thread::{self, JoinHandle};
 use std::time::{Duration, SystemTime};
 
 use serialport::{SerialPort, TTYPort};
+use slotwise_virtual::board::workshop_flash;
+use slotwise_virtual::frames_file::write_source;
+use slotwise_virtual::front_end::{FrontEnd, PhasorSource, Stretch};
+use slotwise_virtual::house::find;
+use slotwise_virtual::tester::{Specimen, Tolerance};
 
 use crate::circuit_server::CircuitServer;
 use crate::outside::{not_checked, root};
@@ -285,4 +290,54 @@ fn copy_to_board(mut from: TTYPort, to: Arc<Held>, stop: Arc<AtomicBool>) -> Joi
 pub fn report(path: &Path) -> serde_json::Value {
     let text = fs::read_to_string(path).expect("the emulator wrote its report");
     serde_json::from_str(&text).expect("the report is JSON")
+}
+
+/// Runs the image without a host in a receptacle of the bank. Leaves in `folder` the contents of
+/// its flash (`nor.bin`, which it begins with if it is there), `report.json` and `log.bin`. What
+/// the tester drives is not fed back.
+///
+/// # Errors
+/// A sentence: no such receptacle, no room, no emulator, or a run that went wrong.
+pub fn run_alone(
+    elf: &Path,
+    folder: &Path,
+    receptacle: &str,
+    seconds: u64,
+    more: &[&str],
+) -> Result<(), String> {
+    let named = find(receptacle)
+        .ok_or_else(|| format!("no receptacle is called {receptacle}; see `slotwise bench`"))?;
+    let text = |error: io::Error| format!("emulated run: {error}");
+    let path = |name: &str| folder.join(name);
+    let specimen = Specimen::draw(51, &Tolerance::USUAL);
+    if !path("nor.bin").is_file() {
+        let contents = workshop_flash(&specimen).map_err(|error| error.to_string())?;
+        fs::write(path("nor.bin"), contents).map_err(text)?;
+    }
+    let plan = [Stretch::plugged(named.receptacle.clone(), seconds * 1000)];
+    let source = PhasorSource::new(&specimen, &plan).map_err(|error| error.to_string())?;
+    let file = io::BufWriter::new(fs::File::create(path("frames.bin")).map_err(text)?);
+    let mut front_end = FrontEnd::new(specimen, Box::new(source));
+    write_source(file, &mut front_end, 4_000 * seconds).map_err(|error| error.to_string())?;
+    let status = Command::new("node")
+        .arg(root().join("tests/emulator/run.mjs"))
+        .arg("--elf")
+        .arg(elf)
+        .arg("--frames")
+        .arg(path("frames.bin"))
+        .arg("--nor")
+        .arg(path("nor.bin"))
+        .arg("--report")
+        .arg(path("report.json"))
+        .arg("--defmt")
+        .arg(path("log.bin"))
+        .args(["--seconds", &seconds.to_string()])
+        .args(more)
+        .status()
+        .map_err(text)?;
+    if status.success() {
+        Ok(())
+    } else {
+        Err(format!("emulated run: it ended with {status}"))
+    }
 }

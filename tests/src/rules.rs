@@ -127,6 +127,10 @@ pub const ROOMS: &[Room] = &[
             "slotwise",
             "serialport",
             "serde_json",
+            "defmt-decoder",
+            "object",
+            "tempfile",
+            "sha2",
         ],
     },
 ];

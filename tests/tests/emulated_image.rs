@@ -14,6 +14,7 @@ use slotwise_core::evidence::Measured;
 use slotwise_core::finding::FindingCode;
 use slotwise_core::record::{Body, BootCause, Record, Test, decode};
 use slotwise_core::relay_check::pattern;
+use slotwise_core::start::Start;
 use slotwise_core::stimulus::{DrivePath, Order};
 use slotwise_core::units::{Millis, Ohms};
 use slotwise_core::verdict::Outcome;
@@ -22,6 +23,7 @@ use slotwise_firmware::stimulator::Stimulator;
 use slotwise_firmware::tester::{Identity, Parts, Tester};
 use slotwise_tests::circuit_server::{Asked, CircuitServer};
 use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, host_program, image_or_word, report};
+use slotwise_tests::image::Image;
 use slotwise_virtual::board::workshop_flash;
 use slotwise_virtual::chips::nor::VirtualNor;
 use slotwise_virtual::clock::{FRAME_NANOS, SimClock};
@@ -278,7 +280,11 @@ fn the_emulated_image_and_the_desktop_drive_the_same_and_write_the_same_records(
     let identity = Identity {
         tester: records[0].tester,
         firmware: records[0].firmware,
-        cause: BootCause::PowerOn,
+        start: Start {
+            cause: BootCause::PowerOn,
+            build: Some(Image::read(&elf).build()),
+            stopped: None,
+        },
         clock: None,
     };
     let desktop = desktop(&specimen, contents, identity, &read);

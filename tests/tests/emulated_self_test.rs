@@ -126,7 +126,10 @@ fn failure(run: &Run) -> SelfTestFailure {
     assert_eq!(resets, 0);
     let bodies: Vec<&Body> = run.records.iter().map(|record| &record.body).collect();
     match bodies[..] {
-        [Body::Boot(BootCause::PowerOn), Body::SelfTest(failure)] => *failure,
+        [Body::Start(start), Body::SelfTest(failure)] => {
+            assert_eq!((start.cause, start.stopped), (BootCause::PowerOn, None));
+            *failure
+        }
         _ => panic!("{} records, or others", bodies.len()),
     }
 }
@@ -190,7 +193,7 @@ fn a_loop_that_takes_no_frames_starves_the_watchdog_and_the_next_start_says_so()
         .records
         .iter()
         .filter_map(|record| match record.body {
-            Body::Boot(cause) => Some(cause),
+            Body::Start(start) => Some(start.cause),
             _ => None,
         })
         .collect();

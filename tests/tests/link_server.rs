@@ -55,6 +55,7 @@ fn replies(bytes: &[u8]) -> Vec<(u16, &'static str)> {
                 Reply::Workshop(_) => "workshop",
                 Reply::Journal(JournalReply::Refused(_)) => "journal refused",
                 Reply::Journal(_) => "journal",
+                Reply::Firmware(_) => "firmware",
             };
             found.push((reply.sequence, kind));
         }

@@ -10,7 +10,7 @@ use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::{ClipTarget, Lead};
 use slotwise_core::stimulus::Order;
 use slotwise_core::verdict::Outcome;
-use slotwise_tests::bench::Bench;
+use slotwise_tests::bench::{Answer, Bench};
 use slotwise_virtual::board::workshop_flash;
 use slotwise_virtual::chips::adc::VirtualAdc;
 use slotwise_virtual::computer::Computer;
@@ -55,7 +55,11 @@ fn fail_soon(break_it: impl FnOnce(&VirtualAdc, &Computer)) -> (Bench, SelfTestF
     bench.board.run_for(3_000);
     let closed = bench.board.outputs.closings();
     let clip = ClipTarget::NotConnected;
-    let _ = bench.ask(Request::StartTest { clip });
+    let (_, answer) = bench.ask(Request::StartTest { clip });
+    assert!(
+        matches!(&answer, Answer::Other(said) if said == "Refused(SelfTest)"),
+        "{answer:?}"
+    );
     let _ = bench.ask(Request::StartWatch { clip });
     // A hold and a press of the button.
     for millis in [1_500, 100] {

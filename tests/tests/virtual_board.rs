@@ -6,6 +6,8 @@ use slotwise_core::lamps::{Lamp, Rhythm};
 use slotwise_core::link::{JournalState, PROTOCOL, Request};
 use slotwise_core::record::{Body, BootCause, Record, RecordNumber, SCHEMA};
 use slotwise_core::slots::ClipTarget;
+use slotwise_core::start::{BuildId, FileName, Start, Stop, Stopped};
+use slotwise_core::units::Millis;
 use slotwise_core::verdict::Outcome;
 use slotwise_tests::bench::{Answer, Bench};
 use slotwise_virtual::chips::nor::PowerCut;
@@ -40,7 +42,12 @@ fn a_walk_along_the_terrace_leaves_one_record_a_receptacle() {
             Some(FindingCode::OpenGround),
         ]
     );
-    assert_eq!(records[0].body, Body::Boot(BootCause::PowerOn));
+    let start = Start {
+        cause: BootCause::PowerOn,
+        build: None,
+        stopped: None,
+    };
+    assert_eq!(records[0].body, Body::Start(start));
     for (place, record) in records.iter().enumerate() {
         assert_eq!(record.number, RecordNumber::new(place as u32 + 1));
         assert_eq!(record.boot, 1);
@@ -53,6 +60,48 @@ fn a_walk_along_the_terrace_leaves_one_record_a_receptacle() {
     assert_eq!(status.journal, JournalState::Writable);
     assert_eq!(bench.board.adc.misuse(), []);
     assert_eq!(bench.board.nor.violations(), []);
+}
+
+/// What memory kept of the run before is in the first record and told over the link; the same
+/// again, by a start that got no further than to write that, is not told twice.
+#[test]
+fn a_start_tells_once_how_the_run_before_ended() {
+    let how = Stop::Panic {
+        file: FileName::new("firmware/src/some.rs"),
+        line: 12,
+    };
+    let stopped = Some(Stopped {
+        boot: 1,
+        at: Millis::new(90_000),
+        how,
+    });
+    let build = Some(BuildId([7; 8]));
+    let cause = BootCause::Panic;
+    let start = Start {
+        cause,
+        build,
+        stopped,
+    };
+    let mut bench = Bench::started(14, None, start);
+    assert!(!bench.board.tester().start_is_kept());
+    bench.board.run_for(5);
+    let contents = bench.board.nor.contents();
+    assert!(bench.board.tester().start_is_kept());
+    assert_eq!(bench.pull()[0].body, Body::Start(start));
+    let (_, Answer::Other(said)) = bench.ask(Request::Firmware) else {
+        panic!("another answer");
+    };
+    assert!(said.contains("firmware/src/some.rs"), "{said}");
+
+    let mut bench = Bench::started(14, Some(contents), start);
+    assert!(bench.board.tester().start_is_kept());
+    let records = bench.pull();
+    assert_eq!(records.len(), 2);
+    let without = Start {
+        stopped: None,
+        ..start
+    };
+    assert_eq!(records[1].body, Body::Start(without));
 }
 
 #[test]

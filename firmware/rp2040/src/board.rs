@@ -21,11 +21,11 @@ use rp2040_hal::gpio::{
 use rp2040_hal::spi::{Enabled, Spi};
 use rp2040_hal::usb::UsbBus;
 use rp2040_hal::{Clock as _, Sio, Timer, Watchdog, pac};
-use slotwise_core::record::BootCause;
+use slotwise_core::start::Start;
 use slotwise_firmware::stimulator;
 use usb_device::bus::UsbBusAllocator;
 
-use crate::start_cause;
+use crate::{computer, last_words};
 
 /// The second-stage loader, which sets up the flash chip for execution in place.
 #[unsafe(link_section = ".boot2")]
@@ -91,7 +91,8 @@ pub(crate) struct Board {
     pub(crate) watchdog: Watchdog,
     pub(crate) clock: Timer,
     pub(crate) tick: pac::SYST,
-    pub(crate) cause: BootCause,
+    /// Why the chip started.
+    pub(crate) start: Start,
 }
 
 impl Board {
@@ -115,7 +116,12 @@ impl Board {
             tone: off(pins.gpio26),
         };
 
-        let cause = start_cause::take(&chip.WATCHDOG);
+        let (cause, stopped) = last_words::take(&chip.WATCHDOG, &chip.VREG_AND_CHIP_RESET);
+        let start = Start {
+            cause,
+            build: computer::build(),
+            stopped,
+        };
         let mut watchdog = Watchdog::new(chip.WATCHDOG);
         let clocks = unwrap!(
             init_clocks_and_plls(
@@ -179,7 +185,7 @@ impl Board {
             watchdog,
             clock,
             tick: core.SYST,
-            cause,
+            start,
         }
     }
 }

@@ -2,14 +2,15 @@
 //! guard below the stack.
 //!
 //! The image's mark is filled in after linking (`tests/emulator/image-check.mjs`, called by
-//! `build.sh`): where the image stands, how long it is, and the check word over all of it but
-//! that word. An image that was never marked has a length of 0 and fails.
+//! `build.sh`): where the image stands, how long it is, the check word over all of it but that
+//! word, and which build it is. An image that was never marked has a length of 0 and fails.
 
 use core::ptr;
 use core::slice;
 
 use cortex_m::register::msp;
 use slotwise_core::self_test::SelfTestFailure;
+use slotwise_core::start::BuildId;
 use slotwise_firmware::self_test::march::{Words, march};
 use slotwise_firmware::self_test::stack::{GUARD_BYTES, PAINT};
 use slotwise_firmware::self_test::{Guard, image};
@@ -27,6 +28,7 @@ struct ImageMark {
     start: u32,
     length: u32,
     check_word: u32,
+    build: [u8; 8],
 }
 
 #[unsafe(no_mangle)]
@@ -35,7 +37,20 @@ static SLOTWISE_IMAGE_MARK: ImageMark = ImageMark {
     start: 0x1000_0000,
     length: 0,
     check_word: u32::MAX,
+    build: [0; 8],
 };
+
+/// The mark, as the build left it.
+fn image_mark() -> ImageMark {
+    // SAFETY: a static of this program; volatile, because the build changes it after the compiler
+    // has seen it.
+    unsafe { (&raw const SLOTWISE_IMAGE_MARK).read_volatile() }
+}
+
+/// Which build this is.
+pub(crate) fn build() -> Option<BuildId> {
+    BuildId::of_image(image_mark().build)
+}
 
 unsafe extern "C" {
     /// Where the memory begins that the linker gave to nobody.
@@ -52,13 +67,12 @@ pub(crate) fn check_at_start() -> Result<(), SelfTestFailure> {
 
 fn check_image() -> Result<(), SelfTestFailure> {
     let mark = &raw const SLOTWISE_IMAGE_MARK;
-    // SAFETY: a static of this program; volatile, because the build changes it after the compiler
-    // has seen it.
     let ImageMark {
         start,
         length,
         check_word,
-    } = unsafe { mark.read_volatile() };
+        build: _,
+    } = image_mark();
     let (start, length) = (start as usize, length as usize);
     let word = mark as usize + 2 * size_of::<u32>();
     let end = start.wrapping_add(length);

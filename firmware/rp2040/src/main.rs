@@ -11,7 +11,8 @@
 //! | `computer` | tests of image, memory and stack |
 //! | `acquisition` | data-ready interrupt and frame queue |
 //! | `usb` | the serial port |
-//! | `start_cause` | why the chip started, who it is |
+//! | `last_words` | why the chip started, what the run before left |
+//! | `log` | the log for a debug probe |
 //! | `panic` | the safe state on any error |
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
@@ -22,9 +23,11 @@ mod board;
 #[cfg(target_os = "none")]
 mod computer;
 #[cfg(target_os = "none")]
-mod panic;
+mod last_words;
 #[cfg(target_os = "none")]
-mod start_cause;
+mod log;
+#[cfg(target_os = "none")]
+mod panic;
 #[cfg(target_os = "none")]
 mod super_loop;
 #[cfg(target_os = "none")]

@@ -22,13 +22,14 @@ use slotwise_firmware::tester::{Identity, Parts, Tester};
 
 use crate::acquisition::{Acquisition, Delivered};
 use crate::board::{Board, ButtonPin, LampPin, NorBus};
-use crate::computer;
+use crate::log::{self, Log};
 use crate::usb::UsbLink;
+use crate::{computer, last_words};
 
 /// The flash as the tester sees it.
 type Nor = SpiNor<NorBus, rp2040_hal::Timer>;
 /// The tester of this board.
-type BoardTester = Tester<Nor, UsbLink, LampPin, LampPin, ButtonPin>;
+pub(crate) type BoardTester = Tester<Nor, UsbLink, LampPin, LampPin, ButtonPin>;
 
 /// While starting: the journal is read through.
 const PATIENCE_AT_START: MicrosDurationU32 = MicrosDurationU32::secs(8);
@@ -68,10 +69,10 @@ fn run(board: Board, tested: Result<(), SelfTestFailure>) -> ! {
         mut watchdog,
         clock,
         tick,
-        cause,
+        start,
     } = board;
     watchdog.start(PATIENCE_AT_START);
-    defmt::info!("start: {}", cause);
+    log::start(&version(), &start);
 
     let tester_id = flash_number(&mut nor);
     let number: &'static mut String<16> =
@@ -93,14 +94,16 @@ fn run(board: Board, tested: Result<(), SelfTestFailure>) -> ! {
         Identity {
             tester: tester_id,
             firmware: version(),
-            cause,
+            start,
             clock: None,
         },
     );
     if let Err(failure) = tested {
         tester.fail(failure);
     }
-    defmt::info!("tester ready after {=u64} us", clock.get_counter().ticks());
+    last_words::begin(tester.boot());
+    tester.flow().keep_by(last_words::note_flow);
+    let mut log = Log::new(tester.boot());
 
     start_tick(tick);
     watchdog.start(PATIENCE);
@@ -118,7 +121,13 @@ fn run(board: Board, tested: Result<(), SelfTestFailure>) -> ! {
         let now = Millis::new(clock.get_counter().ticks() / 1000);
         if usb_active || polled != Some(now) {
             polled = Some(now);
+            last_words::note_time(now);
+            let was_kept = tester.start_is_kept();
             tester.poll(now);
+            if tester.start_is_kept() != was_kept {
+                last_words::forget();
+            }
+            log.look(&tester);
             tester.test_itself(&mut acquisition);
             if let Some(failure) = acquisition.take_failure() {
                 defmt::error!("self-test failed: {}", failure);

@@ -1,6 +1,7 @@
 //! Full, verified, freed, and on: the chain from the first record to the last, over the ring.
 
 use slotwise_core::record::{BootCause, TesterId, Version, decode};
+use slotwise_core::start::{FileName, Stop, Stopped};
 
 use super::*;
 use crate::strict_nor::StrictNor;
@@ -14,7 +15,11 @@ const IDENTITY: Identity = Identity {
         minor: 1,
         patch: 0,
     },
-    cause: BootCause::PowerOn,
+    start: Start {
+        cause: BootCause::PowerOn,
+        build: None,
+        stopped: None,
+    },
     clock: None,
 };
 
@@ -103,4 +108,40 @@ fn without_a_chip_everything_is_refused() {
     assert_eq!(refused, Err(JournalRefusal::Failed));
     assert_eq!(keeper.free(number), Err(JournalRefusal::Failed));
     assert_eq!(keeper.report().state, JournalState::Failed);
+}
+
+/// A start that stops right after its record was written, before memory forgot the stop before:
+/// the next start finds it again and does not tell it again. The same stop later is another one.
+#[test]
+fn how_the_run_before_ended_is_told_once() {
+    let after = Identity {
+        start: Start {
+            cause: BootCause::Panic,
+            stopped: Some(Stopped {
+                boot: 3,
+                at: Millis::new(812),
+                how: Stop::Panic {
+                    file: FileName::new("firmware/src/some.rs"),
+                    line: 7,
+                },
+            }),
+            ..IDENTITY.start
+        },
+        ..IDENTITY
+    };
+    let mut keeper = Keeper::open(Some(Nor::blank(7)), after);
+    let start = keeper.start_to_tell();
+    assert_eq!(start, after.start);
+    assert!(keeper.keep(Millis::default(), Body::Start(start)));
+    let flash = keeper.journal.take().expect("it is there").close();
+
+    let mut keeper = Keeper::open(Some(flash), after);
+    let again = keeper.start_to_tell();
+    assert_eq!(again.stopped, None);
+    assert_eq!(again.cause, BootCause::Panic);
+    assert!(keeper.keep(Millis::default(), Body::Start(again)));
+    let flash = keeper.journal.take().expect("it is there").close();
+
+    let keeper = Keeper::open(Some(flash), after);
+    assert_eq!(keeper.start_to_tell(), after.start);
 }

@@ -2,65 +2,57 @@
 //!
 //! A loop that goes round while one of its parts no longer does its work would keep a watchdog
 //! quiet for ever. So every stage marks its end, and the watchdog is fed only when all of them
-//! have. What starves it restarts the chip, and the next start records why.
+//! have. What starves it restarts the chip, and the next start records which stages were missing:
+//! for that a board is told, once a stage of [`crate::tester::Tester::poll`], which have run.
 
-/// A stage of the program.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[repr(u8)]
-pub enum Stage {
-    /// A frame was taken into the sequence; or the converter is silent and was seen to.
-    Frames,
-    /// Silence, records and the button were seen to.
-    Poll,
-    /// The lamps were set.
-    Lamps,
-    /// The link was served.
-    Link,
-    /// The stimulator has looked at a frame and set the outputs; or opened them for a silent
-    /// converter.
-    Stimulator,
-}
+use slotwise_core::start::Stages;
 
-impl Stage {
-    /// All stages.
-    pub const ALL: [Self; 5] = [
-        Self::Frames,
-        Self::Poll,
-        Self::Lamps,
-        Self::Link,
-        Self::Stimulator,
-    ];
-
-    const fn bit(self) -> u8 {
-        1 << self as u8
-    }
-}
+pub use slotwise_core::start::Stage;
 
 /// The stages that have run since the last feed.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Flow(u8);
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Flow {
+    done: Stages,
+    /// Where a board keeps it over a restart.
+    keep: Option<fn(Stages)>,
+}
 
 impl Flow {
-    const WHOLE: u8 = (1 << Stage::ALL.len()) - 1;
-
     /// Nothing has run.
     #[must_use]
     pub const fn new() -> Self {
-        Self(0)
+        Self {
+            done: Stages::NONE,
+            keep: None,
+        }
+    }
+
+    /// From now on `keep` is told which stages have run.
+    pub fn keep_by(&mut self, keep: fn(Stages)) {
+        self.keep = Some(keep);
+        self.tell();
     }
 
     /// `stage` has run.
     #[inline]
     pub const fn mark(&mut self, stage: Stage) {
-        self.0 |= stage.bit();
+        self.done.add(stage);
+    }
+
+    /// Tells the board which stages have run.
+    pub fn tell(&self) {
+        if let Some(keep) = self.keep {
+            keep(self.done);
+        }
     }
 
     /// Whether every stage has run. If so all have to run anew: the watchdog may be fed once.
     #[must_use]
-    pub const fn take_whole(&mut self) -> bool {
-        let whole = self.0 == Self::WHOLE;
+    pub fn take_whole(&mut self) -> bool {
+        let whole = self.done == Stages::ALL;
         if whole {
-            self.0 = 0;
+            self.done = Stages::NONE;
+            self.tell();
         }
         whole
     }
@@ -68,6 +60,10 @@ impl Flow {
 
 #[cfg(test)]
 mod tests {
+    use std::cell::Cell;
+
+    use slotwise_core::start::Stages;
+
     use super::{Flow, Stage};
 
     #[test]
@@ -86,5 +82,21 @@ mod tests {
             assert!(flow.take_whole());
             assert!(!flow.take_whole(), "fed once");
         }
+    }
+
+    #[test]
+    fn a_board_is_told_what_has_run_since_the_last_feed() {
+        thread_local!(static TOLD: Cell<Option<Stages>> = const { Cell::new(None) });
+        let mut flow = Flow::new();
+        flow.keep_by(|stages| TOLD.set(Some(stages)));
+        assert_eq!(TOLD.get(), Some(Stages::NONE));
+        for stage in Stage::ALL {
+            assert_eq!(TOLD.get().map(|told| told.contains(stage)), Some(false));
+            flow.mark(stage);
+            flow.tell();
+            assert_eq!(TOLD.get().map(|told| told.contains(stage)), Some(true));
+        }
+        assert!(flow.take_whole());
+        assert_eq!(TOLD.get(), Some(Stages::NONE));
     }
 }

@@ -13,10 +13,11 @@ use slotwise_core::evidence::Evidence;
 use slotwise_core::judge::failed_self_test;
 use slotwise_core::lamps::{LAMPS, Panel};
 use slotwise_core::limits::{Limits, SelfTestLimits};
-use slotwise_core::record::{Body, BootCause, TesterId, Version};
+use slotwise_core::record::{Body, RecordNumber, TesterId, Version};
 use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
 use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::ClipTarget;
+use slotwise_core::start::Start;
 use slotwise_core::stimulus::{Applied, Order};
 use slotwise_core::units::{Millis, UnixSeconds};
 use slotwise_core::verdict::{Outcome, Verdict};
@@ -58,8 +59,8 @@ pub struct Identity {
     pub tester: TesterId,
     /// Version of this firmware.
     pub firmware: Version,
-    /// Why it started.
-    pub cause: BootCause,
+    /// Why it started, with which build, and how the run before ended.
+    pub start: Start,
     /// Wall clock at start, if the clock chip had the time.
     pub clock: Option<UnixSeconds>,
 }
@@ -82,6 +83,8 @@ where
     calibrated: bool,
     /// A body that waits to be written, and its time.
     pending: Option<(Millis, Body)>,
+    /// Whether the record of this start is written.
+    start_is_kept: bool,
     shown: Option<Verdict>,
     /// What the verdict shown rests on, and how many came before it.
     seen: Option<Evidence>,
@@ -121,6 +124,8 @@ where
         let workshop = Workshop::new(stored);
         let calibration = workshop.in_force(identity.clock);
         let keeper = Keeper::open(flash, identity);
+        let start = keeper.start_to_tell();
+        let start_is_kept = keeper.told;
         Self {
             serial,
             button_pin: button,
@@ -131,7 +136,8 @@ where
             keeper,
             workshop,
             calibrated: calibration.is_some(),
-            pending: Some((Millis::default(), Body::Boot(identity.cause))),
+            pending: Some((Millis::default(), Body::Start(start))),
+            start_is_kept,
             shown: None,
             seen: None,
             windows: 0,
@@ -196,6 +202,25 @@ where
         self.failure
     }
 
+    /// The newest record that is kept.
+    #[must_use]
+    pub fn newest_record(&self) -> Option<RecordNumber> {
+        self.keeper.kept().map(|(_, newest)| newest)
+    }
+
+    /// Which start of the tester this is.
+    #[must_use]
+    pub const fn boot(&self) -> u32 {
+        self.keeper.boot
+    }
+
+    /// Whether the record of this start is written: a board may forget then how the run before
+    /// ended.
+    #[must_use]
+    pub const fn start_is_kept(&self) -> bool {
+        self.start_is_kept
+    }
+
     /// The stages that have run: a board marks its own and feeds its watchdog when all have.
     pub const fn flow(&mut self) -> &mut Flow {
         &mut self.flow
@@ -204,14 +229,17 @@ where
     /// Does everything but measuring. Call it at least every 10 ms.
     pub fn poll(&mut self, now: Millis) {
         self.now = now;
+        self.flow.tell();
         self.watch_for_silence(now);
         self.write_pending();
         self.look_after(now);
         self.serve_button(now);
         self.flow.mark(Stage::Poll);
+        self.flow.tell();
         // A lamp pin of a microcontroller cannot fail; on an expander the next poll tries again.
         let _ = self.lamps.poll(now);
         self.flow.mark(Stage::Lamps);
+        self.flow.tell();
         let mut view = View {
             keeper: &mut self.keeper,
             sequence: &mut self.sequence,
@@ -234,6 +262,7 @@ where
             self.take_calibration();
         }
         self.flow.mark(Stage::Link);
+        self.flow.tell();
     }
 
     /// Age of the calibration, and raw readings that nobody asks for any more.
@@ -373,10 +402,12 @@ where
     }
 
     fn write_pending(&mut self) {
-        if let Some((at, body)) = self.pending.take()
-            && self.keeper.keep(at, body)
-        {
-            self.lamps.record_written(self.now);
+        if let Some((at, body)) = self.pending.take() {
+            let is_start = matches!(body, Body::Start(_));
+            if self.keeper.keep(at, body) {
+                self.start_is_kept |= is_start;
+                self.lamps.record_written(self.now);
+            }
         }
     }
 

@@ -5,8 +5,8 @@ use embedded_storage_async::nor_flash::MultiwriteNorFlash;
 use slotwise_core::evidence::Evidence;
 use slotwise_core::lamps::Panel;
 use slotwise_core::link::{
-    Answer, Hello, JournalRefusal, JournalReport, Look, PROTOCOL, Phase, Status, WorkshopRefusal,
-    WorkshopReply, WorkshopRequest,
+    Answer, FirmwareReport, Hello, JournalRefusal, JournalReport, Look, PROTOCOL, Phase, Refusal,
+    Status, WorkshopRefusal, WorkshopReply, WorkshopRequest,
 };
 use slotwise_core::record::{Digest, MAX_BYTES, RecordNumber, SCHEMA};
 use slotwise_core::slots::ClipTarget;
@@ -73,10 +73,19 @@ impl<F: MultiwriteNorFlash> Records for View<'_, F> {
         }
     }
 
-    fn start_test(&mut self, clip: ClipTarget) {
-        if !self.failed {
-            self.sequence.start(clip);
+    fn firmware(&self) -> FirmwareReport {
+        FirmwareReport {
+            version: self.keeper.identity.firmware,
+            start: self.keeper.identity.start,
         }
+    }
+
+    fn start_test(&mut self, clip: ClipTarget) -> Result<(), Refusal> {
+        if self.failed {
+            return Err(Refusal::SelfTest);
+        }
+        self.sequence.start(clip);
+        Ok(())
     }
 
     fn look(&self) -> Look {

@@ -28,6 +28,7 @@ use slotwise_core::lamps::LAMPS;
 use slotwise_core::record::{BootCause, TesterId, Version};
 use slotwise_core::sample::{Frame, FrameFault};
 use slotwise_core::slots::Lead;
+use slotwise_core::start::Start;
 use slotwise_core::stimulus::Applied;
 use slotwise_core::units::{Celsius, Millis, Ratio, UnixSeconds};
 use slotwise_firmware::adc::{AdcError, Converter, Misread};
@@ -131,7 +132,11 @@ pub const fn demo_identity(clock: Option<UnixSeconds>) -> Identity {
             minor: 1,
             patch: 0,
         },
-        cause: BootCause::PowerOn,
+        start: Start {
+            cause: BootCause::PowerOn,
+            build: None,
+            stopped: None,
+        },
         clock,
     }
 }

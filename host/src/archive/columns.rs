@@ -132,7 +132,7 @@ impl Columns {
             return Self::unread(format!("the record calls itself one of tester {other}"));
         }
         let (kind, test) = match &record.body {
-            Body::Boot(_) => (Kind::Boot, None),
+            Body::Boot(_) | Body::Start(_) => (Kind::Boot, None),
             Body::Test(test) => {
                 let evidence = &test.evidence;
                 let columns = TestColumns {

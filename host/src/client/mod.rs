@@ -12,7 +12,7 @@ mod verified;
 use std::time::{Duration, Instant};
 
 use slotwise_core::link::{
-    self, Hello, Look, MAX_FRAME, PROTOCOL, Refusal, Reply, ReplyEnvelope, Request,
+    self, FirmwareReport, Hello, Look, MAX_FRAME, PROTOCOL, Refusal, Reply, ReplyEnvelope, Request,
     RequestEnvelope, Status, WorkshopReply, WorkshopRequest,
 };
 use slotwise_core::record::{RecordNumber, SCHEMA};
@@ -144,6 +144,19 @@ impl Client {
             _ => None,
         })
         .map(|(status, _)| status)
+    }
+
+    /// Asks which firmware runs and how it came to start.
+    ///
+    /// # Errors
+    /// [`LinkError::Refused`] by a firmware that does not know the question; any other but
+    /// `Stopped`.
+    pub fn firmware(&mut self) -> Result<FirmwareReport, LinkError> {
+        self.ask("firmware", Request::Firmware, |reply| match reply {
+            Reply::Firmware(report) => Some(report),
+            _ => None,
+        })
+        .map(|(report, _)| report)
     }
 
     /// Begins a test with this said of the clip.
@@ -382,7 +395,8 @@ impl Client {
                 | Reply::Done
                 | Reply::Look(_)
                 | Reply::Workshop(_)
-                | Reply::Journal(_) => Heard::Other,
+                | Reply::Journal(_)
+                | Reply::Firmware(_) => Heard::Other,
             });
         }
     }

@@ -4,7 +4,9 @@
 
 use serde::Serialize;
 use slotwise_core::calibration::validity::Validity;
-use slotwise_core::link::{About, JournalState, PROTOCOL, WorkshopReply, WorkshopRequest};
+use slotwise_core::link::{
+    About, FirmwareReport, JournalState, PROTOCOL, WorkshopReply, WorkshopRequest,
+};
 use slotwise_core::record::{SCHEMA, Version};
 use slotwise_core::units::UnixSeconds;
 
@@ -14,8 +16,11 @@ use crate::cli::DoctorArgs;
 use crate::client::Client;
 use crate::error::{Error, LinkError, PortError};
 use crate::exit::Exit;
+use crate::firmware_builds::{Compared, compare};
 use crate::port;
-use crate::texts::workshop::UDEV_RULE;
+use crate::report::start::StartEntry;
+use crate::texts::workshop::{HOW_TO_FLASH, UDEV_RULE};
+use crate::texts::{English, Language as _};
 
 /// A clock that is off by more than this is said to be: seconds.
 const CLOCK_WITHIN: u64 = 120;
@@ -45,8 +50,14 @@ struct Found {
     port: String,
     tester: String,
     firmware: String,
-    /// Against this program: older, same or newer.
+    /// `None`: it is no finished image, or too old to say.
+    firmware_build: Option<String>,
+    /// Against the builds that this program knows: older, same, newer or unknown.
     firmware_is: &'static str,
+    /// `None`: the firmware is too old to say.
+    start: Option<StartEntry>,
+    #[serde(skip)]
+    start_in_words: Option<String>,
     protocol: u16,
     schema: u16,
     starts: u32,
@@ -106,6 +117,7 @@ fn examine(args: &DoctorArgs, diagnosis: &mut Diagnosis) -> Result<Exit, Error> 
     let mut client = Client::new(Box::new(port::open(&name)?));
     let (hello, _) = client.hello()?;
     let status = client.status()?;
+    let firmware = ask_firmware(&mut client)?;
     if args.set_clock {
         client.workshop(WorkshopRequest::SetClock { clock: now() })?;
     }
@@ -130,17 +142,15 @@ fn examine(args: &DoctorArgs, diagnosis: &mut Diagnosis) -> Result<Exit, Error> 
         advice.push(text.to_owned());
         exit = Exit::CannotTell;
     }
-    let firmware_is = compare(hello.firmware);
-    match firmware_is {
-        "older" => advice.push(format!(
-            "the firmware {} is older than this program: update the tester",
-            hello.firmware
-        )),
-        "newer" => advice.push(format!(
-            "the firmware {} is newer than this program: update Slotwise",
-            hello.firmware
-        )),
-        _ => {}
+    let firmware_is = compare(hello.firmware, firmware.as_ref());
+    advice.extend(about_firmware(firmware_is, hello.firmware));
+    if let Some(report) = &firmware
+        && report.start.stopped.is_some()
+    {
+        advice.push(
+            "its program stopped by itself before this start; the journal has it: pull it"
+                .to_owned(),
+        );
     }
     if hello.schema > SCHEMA {
         advice.push("its records are of a newer schema: update Slotwise".to_owned());
@@ -150,7 +160,15 @@ fn examine(args: &DoctorArgs, diagnosis: &mut Diagnosis) -> Result<Exit, Error> 
         port: name,
         tester: hello.tester.to_string(),
         firmware: hello.firmware.to_string(),
-        firmware_is,
+        firmware_build: firmware
+            .as_ref()
+            .and_then(|report| report.start.build)
+            .map(|build| build.to_string()),
+        firmware_is: firmware_is.name(),
+        start: firmware
+            .as_ref()
+            .map(|report| StartEntry::of(&report.start)),
+        start_in_words: firmware.as_ref().map(|report| English.start(&report.start)),
         protocol: hello.protocol,
         schema: hello.schema,
         starts: hello.boot,
@@ -179,16 +197,34 @@ fn examine(args: &DoctorArgs, diagnosis: &mut Diagnosis) -> Result<Exit, Error> 
     Ok(exit)
 }
 
-fn compare(firmware: Version) -> &'static str {
-    let mut parts = env!("CARGO_PKG_VERSION")
-        .split(['.', '-'])
-        .map(|part| part.parse::<u8>().unwrap_or(0));
-    let mut next = || parts.next().unwrap_or(0);
-    let host = (next(), next(), next());
-    match (firmware.major, firmware.minor, firmware.patch).cmp(&host) {
-        std::cmp::Ordering::Less => "older",
-        std::cmp::Ordering::Equal => "same",
-        std::cmp::Ordering::Greater => "newer",
+/// What the tester says of its firmware, if it knows the question.
+fn ask_firmware(client: &mut Client) -> Result<Option<FirmwareReport>, LinkError> {
+    match client.firmware() {
+        Ok(report) => Ok(Some(report)),
+        Err(LinkError::Refused { .. }) => Ok(None),
+        Err(error) => Err(error),
+    }
+}
+
+/// What to do about the firmware.
+fn about_firmware(compared: Compared, version: Version) -> Option<String> {
+    match compared {
+        Compared::Newest | Compared::SameVersion => None,
+        Compared::Older(Some(behind)) => Some(format!(
+            "the firmware {version} is {behind} release{} behind the newest that this program \
+             knows: {HOW_TO_FLASH}",
+            if behind == 1 { "" } else { "s" }
+        )),
+        Compared::Older(None) => Some(format!(
+            "the firmware {version} is older than this program: {HOW_TO_FLASH}"
+        )),
+        Compared::Newer => Some(format!(
+            "the firmware {version} is newer than this program: update Slotwise"
+        )),
+        Compared::Unknown => Some(format!(
+            "this build of the firmware {version} is none that was released: whoever built it \
+             knows what is in it. For a released one: {HOW_TO_FLASH}"
+        )),
     }
 }
 
@@ -265,7 +301,8 @@ fn in_words(diagnosis: &Diagnosis) -> String {
         };
         text += &format!(
             "tester       {} on {}, started {} times\n\
-             firmware     {} ({} as this program), link protocol {}, record schema {}\n\
+             firmware     {}, build {} ({}), link protocol {}, record schema {}\n\
+             start        {}\n\
              journal      {}, {records}\n\
              calibration  {calibration}\n\
              clock        {}\n",
@@ -273,9 +310,15 @@ fn in_words(diagnosis: &Diagnosis) -> String {
             found.port,
             found.starts,
             found.firmware,
-            found.firmware_is,
+            found.firmware_build.as_deref().unwrap_or("not told"),
+            match found.firmware_is {
+                "same" => "as this program",
+                "unknown" => "not one that this program knows",
+                other => other,
+            },
             found.protocol,
             found.schema,
+            found.start_in_words.as_deref().unwrap_or("not told"),
             found.journal,
             if found.clock_unix.is_some() {
                 "set"

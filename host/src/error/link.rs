@@ -211,6 +211,9 @@ fn refusal(reason: &Refusal) -> String {
             number.get(),
             number.next().get()
         ),
+        Refusal::SelfTest => "it failed a test of itself and measures nothing: look at its last \
+             record (`slotwise pull`), switch it off and on, and have it checked if it says so again"
+            .to_owned(),
         Refusal::Busy => "a test is running; wait a few seconds and try again".to_owned(),
     }
 }

@@ -285,7 +285,8 @@ impl Taken {
             | Reply::Refused(_)
             | Reply::Look(_)
             | Reply::Workshop(_)
-            | Reply::Journal(_) => None,
+            | Reply::Journal(_)
+            | Reply::Firmware(_) => None,
         }
     }
 }

@@ -178,7 +178,7 @@ fn overview_row(language: &dyn Language, item: &Item) -> Markup {
                 (None, Ok(record)) => {
                     td class="soft" {
                         (match record.body {
-                            Body::Boot(_) => labels.start,
+                            Body::Boot(_) | Body::Start(_) => labels.start,
                             Body::SelfTest(_) => labels.self_test,
                             _ => labels.watch,
                         })

@@ -8,9 +8,11 @@ use slotwise_core::evidence::{Evidence, Measured, Missing, Reading};
 use slotwise_core::finding::Finding;
 use slotwise_core::lamps::{Lamp, Panel};
 use slotwise_core::record::Body;
+use slotwise_core::start::Start;
 use slotwise_core::units::Ohms;
 use slotwise_core::verdict::Verdict;
 
+use super::start::StartEntry;
 use super::watch::Seen;
 use super::{Item, Origin, Report};
 use crate::chain::Unreadable;
@@ -71,6 +73,8 @@ struct Entry<'r> {
     made: Option<Made>,
     #[serde(skip_serializing_if = "Option::is_none")]
     boot: Option<&'static str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    start: Option<StartEntry>,
     #[serde(skip_serializing_if = "Option::is_none")]
     watch: Option<Seen>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -238,8 +242,12 @@ impl<'r> Entry<'r> {
     fn of(language: &dyn Language, item: &'r Item) -> Self {
         let record = item.record.as_ref().ok();
         let boot = record.and_then(|record| match &record.body {
-            Body::Boot(cause) => Some(codes::boot(*cause)),
+            Body::Boot(cause) | Body::Start(Start { cause, .. }) => Some(codes::boot(*cause)),
             Body::Test(_) | Body::WatchPage(_) | Body::WatchStep(_) | Body::SelfTest(_) => None,
+        });
+        let start = record.and_then(|record| match &record.body {
+            Body::Start(start) => Some(StartEntry::of(start)),
+            _ => None,
         });
         let watch = record.and_then(|record| Seen::of(&record.body));
         Self {
@@ -257,6 +265,7 @@ impl<'r> Entry<'r> {
                 unix_seconds: record.clock.map(|clock| clock.get()),
             }),
             boot,
+            start,
             watch,
             test: item.test().map(|test| TestEntry {
                 verdict: VerdictEntry::of(language, test.verdict),

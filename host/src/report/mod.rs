@@ -8,6 +8,7 @@ mod lamps_drawing;
 mod list;
 pub mod numbers;
 pub mod sheet;
+pub(crate) mod start;
 mod style;
 pub mod table;
 pub mod trend;

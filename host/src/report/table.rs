@@ -10,6 +10,7 @@ use comfy_table::{
 use slotwise_core::evidence::Evidence;
 use slotwise_core::lamps::Lamp;
 use slotwise_core::record::{Body, BootCause};
+use slotwise_core::start::Start;
 use slotwise_core::verdict::Outcome;
 
 use super::numbers::volts;
@@ -106,8 +107,11 @@ fn row(language: &dyn Language, item: &Item, placed: bool) -> Vec<Cell> {
             let what = watch::what(language, &record.body);
             let labels = language.labels();
             let sign = match &record.body {
-                Body::Boot(BootCause::PowerOn) | Body::Test(_) => labels.start,
-                Body::Boot(BootCause::Watchdog | BootCause::Panic) => labels.restart,
+                Body::Boot(cause) | Body::Start(Start { cause, .. }) => match cause {
+                    BootCause::PowerOn => labels.start,
+                    _ => labels.restart,
+                },
+                Body::Test(_) => "",
                 Body::WatchPage(_) | Body::WatchStep(_) => labels.watch,
                 Body::SelfTest(_) => labels.self_test,
             };

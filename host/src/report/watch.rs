@@ -12,6 +12,7 @@ use crate::texts::{Language, codes};
 pub(super) fn what(language: &dyn Language, body: &Body) -> String {
     match body {
         Body::Boot(cause) => language.boot(*cause).to_owned(),
+        Body::Start(start) => language.start(start),
         Body::Test(_) => String::new(),
         Body::WatchPage(page) => {
             let seconds = u16::try_from(page.seconds.len()).unwrap_or(u16::MAX);
@@ -56,7 +57,7 @@ impl Seen {
     /// None for a start and a test, which have entries of their own.
     pub(super) fn of(body: &Body) -> Option<Self> {
         match body {
-            Body::Boot(_) | Body::Test(_) => None,
+            Body::Boot(_) | Body::Start(_) | Body::Test(_) => None,
             Body::SelfTest(failure) => Some(Self::SelfTest {
                 failed: codes::self_test(*failure),
             }),

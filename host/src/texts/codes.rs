@@ -8,6 +8,7 @@ use slotwise_core::link::Phase;
 use slotwise_core::record::BootCause;
 use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::ClipTarget;
+use slotwise_core::start::{Stage, Stop};
 use slotwise_core::topology::Topology;
 use slotwise_core::verdict::Outcome;
 
@@ -234,6 +235,32 @@ pub const fn boot(cause: BootCause) -> &'static str {
         BootCause::PowerOn => "power-on",
         BootCause::Watchdog => "watchdog",
         BootCause::Panic => "panic",
+        BootCause::PowerDip => "power-dip",
+        BootCause::ResetPin => "reset-pin",
+        BootCause::Debugger => "debugger",
+        BootCause::BootLoader => "boot-loader",
+    }
+}
+
+/// What ended a run of the tester's program.
+#[must_use]
+pub const fn stop(how: Stop) -> &'static str {
+    match how {
+        Stop::Panic { .. } => "panic",
+        Stop::Fault { .. } => "fault",
+        Stop::Watchdog { .. } => "watchdog",
+    }
+}
+
+/// A stage of the tester's program.
+#[must_use]
+pub const fn stage(stage: Stage) -> &'static str {
+    match stage {
+        Stage::Frames => "frames",
+        Stage::Poll => "poll",
+        Stage::Lamps => "lamps",
+        Stage::Link => "link",
+        Stage::Stimulator => "stimulator",
     }
 }
 

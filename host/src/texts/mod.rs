@@ -25,6 +25,7 @@ use slotwise_core::lamps::{Lamp, Panel, Rhythm};
 use slotwise_core::record::BootCause;
 use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::ClipTarget;
+use slotwise_core::start::Start;
 use slotwise_core::topology::{Topology, TopologySet};
 use slotwise_core::units::{Millis, Volts};
 use slotwise_core::verdict::{Outcome, Unproven};
@@ -172,6 +173,8 @@ pub trait Language: Debug + Sync {
     fn missing(&self, reason: Missing) -> &'static str;
     /// Why the tester started.
     fn boot(&self, cause: BootCause) -> &'static str;
+    /// A start of the tester: why, with which build, how the run before ended, and what to do.
+    fn start(&self, start: &Start) -> String;
     /// Which test of itself the tester failed, and by how much.
     fn self_test(&self, failure: SelfTestFailure) -> String;
     /// How a record hangs on the one before.

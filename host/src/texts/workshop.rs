@@ -9,6 +9,11 @@ use slotwise_core::slots::Lead;
 
 use crate::calibrate::Step;
 
+/// How the firmware is updated.
+pub const HOW_TO_FLASH: &str = "hold the button BOOTSEL on the tester's board while you plug its \
+     USB cable in, copy slotwise-VERSION.uf2 onto the drive RPI-RP2 that appears, wait for the \
+     drive to go, then `slotwise doctor` again. Records and calibration stay";
+
 /// The name of a lead.
 #[must_use]
 pub const fn lead(lead: Lead) -> &'static str {

@@ -6,6 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::firmware::FirmwareReport;
 use super::journal::{JournalReply, JournalRequest};
 use super::look::Look;
 use super::workshop::{WorkshopReply, WorkshopRequest};
@@ -60,6 +61,8 @@ pub enum Request {
     Workshop(WorkshopRequest),
     /// Something about the journal.
     Journal(JournalRequest),
+    /// Which firmware runs, and how did it come to start?
+    Firmware,
 }
 
 /// A reply with the sequence number of its request.
@@ -101,6 +104,8 @@ pub enum Reply<'a> {
     Workshop(WorkshopReply),
     /// Answer to `Journal`.
     Journal(JournalReply),
+    /// Answer to `Firmware`.
+    Firmware(FirmwareReport),
 }
 
 /// Who the tester is.
@@ -167,4 +172,6 @@ pub enum Refusal {
     },
     /// Not now: a test is running, or there is nothing of the kind to begin or to end.
     Busy,
+    /// The tester failed a test of itself: it measures nothing.
+    SelfTest,
 }

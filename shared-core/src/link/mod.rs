@@ -5,12 +5,14 @@
 //! The zero byte ends every frame and occurs nowhere else, so a receiver that joins in the
 //! middle, or that was fed noise, is in step again after the next zero.
 
+pub mod firmware;
 pub mod framing;
 pub mod journal;
 pub mod look;
 pub mod message;
 pub mod workshop;
 
+pub use firmware::FirmwareReport;
 pub use framing::{FrameError, FrameReader, decode, encode};
 pub use journal::{JournalRefusal, JournalReply, JournalReport, JournalRequest};
 pub use look::{Answer, Look, MAX_LOOK, Phase, SlotLook, WatchState};

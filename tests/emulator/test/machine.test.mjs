@@ -175,3 +175,20 @@ test('SEV and faults come through the logger, everything else is only counted', 
   assert.deepEqual(seen, ['event', 'Write to undefined address: 0']);
   assert.equal(logger.counts.get('warn USB: Unimplemented peripheral read from 0x74'), 2);
 });
+
+test('the chip says by what it was reset, and the log is looked at around interrupts', () => {
+  // r4 = CHIP_RESET: power bit 8, pin bit 16 (RP2040 datasheet, 2.12.8).
+  const code = [load(0, 0, 0, 3), ldr(4, 0, 8), STAY];
+  const machine = boardWith({ code, constants: [0x40064000] });
+  machine.run(1e5);
+  assert.equal(registers(machine)[4], 1 << 8);
+  machine.restart('pin');
+  machine.run(2e5);
+  assert.equal(registers(machine)[4], 1 << 16);
+  machine.restart('dip');
+  machine.run(3e5);
+  assert.equal(registers(machine)[4], 1 << 8);
+  const report = machine.report();
+  assert.deepEqual(report.restarts.map(({ how }) => how), ['pin', 'dip']);
+  assert.equal(report.loggedInInterrupts, 0);
+});

@@ -50,6 +50,7 @@ test('wrong arguments are refused by name', () => {
   refused(/--button 5:5/, '--elf', 'a', '--button', '5:5');
   refused(/--fault: fault "x"/, '--elf', 'a', '--fault', 'x');
   refused(/--circuit one: give IN,OUT/, '--elf', 'a', '--circuit', 'one');
+  refused(/--restart-at 5: give MS:HOW/, '--elf', 'a', '--restart-at', '5');
   refused(/give one of them/, '--elf', 'a', '--circuit', 'one,other', '--frames', 'f');
   refused(/speed/, '--elf', 'a', '--speed', '9');
 });

@@ -10,12 +10,15 @@ use std::collections::VecDeque;
 use serde::ser::{Serialize, SerializeTuple as _, Serializer};
 use slotwise_core::lamps::Panel;
 use slotwise_core::link::{
-    FrameReader, Hello, JournalRefusal, JournalReply, JournalReport, JournalRequest, JournalState,
-    Look, MAX_FRAME, PROTOCOL, Phase, Reply, ReplyEnvelope, Request, RequestEnvelope, Status,
-    WorkshopReply, WorkshopRequest, decode, encode,
+    FirmwareReport, FrameReader, Hello, JournalRefusal, JournalReply, JournalReport,
+    JournalRequest, JournalState, Look, MAX_FRAME, PROTOCOL, Phase, Refusal, Reply, ReplyEnvelope,
+    Request, RequestEnvelope, Status, WorkshopReply, WorkshopRequest, decode, encode,
 };
-use slotwise_core::record::{Digest, MAX_BYTES, RecordNumber, SCHEMA, TesterId, Version};
+use slotwise_core::record::{
+    BootCause, Digest, MAX_BYTES, RecordNumber, SCHEMA, TesterId, Version,
+};
 use slotwise_core::slots::ClipTarget;
+use slotwise_core::start::{BuildId, FileName, Start, Stop, Stopped};
 use slotwise_core::units::Millis;
 use slotwise_firmware::board::SerialLink;
 use slotwise_firmware::link::{LinkServer, Records};
@@ -116,7 +119,28 @@ impl Records for Tester {
         Ok((number <= NEWEST).then_some((RecordNumber::new(number), length)))
     }
 
-    fn start_test(&mut self, _clip: ClipTarget) {}
+    fn firmware(&self) -> FirmwareReport {
+        let stopped = Stopped {
+            boot: u32::MAX,
+            at: Millis::new(u64::MAX),
+            how: Stop::Panic {
+                file: FileName::of_bytes(&[0xff; FileName::BYTES]),
+                line: u32::MAX,
+            },
+        };
+        FirmwareReport {
+            version: self.hello().firmware,
+            start: Start {
+                cause: BootCause::Panic,
+                build: Some(BuildId([0xff; 8])),
+                stopped: Some(stopped),
+            },
+        }
+    }
+
+    fn start_test(&mut self, _clip: ClipTarget) -> Result<(), Refusal> {
+        Ok(())
+    }
 
     fn look(&self) -> Look {
         Look::nothing_yet(self.now, Phase::Wiring, ClipTarget::NotConnected)

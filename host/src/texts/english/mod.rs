@@ -10,6 +10,7 @@ mod live;
 mod office;
 mod outcomes;
 mod report;
+mod starts;
 mod values;
 mod visits;
 mod wiring;
@@ -20,6 +21,7 @@ use slotwise_core::lamps::{Lamp, Panel, Rhythm};
 use slotwise_core::record::BootCause;
 use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::ClipTarget;
+use slotwise_core::start::Start;
 use slotwise_core::topology::Topology;
 use slotwise_core::units::{Millis, Volts};
 use slotwise_core::verdict::{Outcome, Unproven};
@@ -152,6 +154,10 @@ impl Language for English {
 
     fn boot(&self, cause: BootCause) -> &'static str {
         values::boot(cause)
+    }
+
+    fn start(&self, start: &Start) -> String {
+        starts::start(start)
     }
 
     fn self_test(&self, failure: SelfTestFailure) -> String {

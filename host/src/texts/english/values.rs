@@ -32,6 +32,10 @@ pub(super) const fn boot(cause: BootCause) -> &'static str {
         BootCause::PowerOn => "tester switched on",
         BootCause::Watchdog => "tester restarted by its watchdog",
         BootCause::Panic => "tester restarted after an error of its program",
+        BootCause::PowerDip => "tester restarted: its supply dipped",
+        BootCause::ResetPin => "tester restarted by its reset pin",
+        BootCause::Debugger => "tester restarted by a debug probe",
+        BootCause::BootLoader => "tester restarted by its boot loader, as after an update",
     }
 }
 
