@@ -9,6 +9,7 @@ use slotwise_core::start::Start;
 use slotwise_firmware::tester::Identity;
 use slotwise_virtual::board::{VirtualBoard, demo_identity, workshop_flash};
 use slotwise_virtual::chips::adc::VirtualAdc;
+use slotwise_virtual::chips::side_bus::SideParts;
 use slotwise_virtual::computer::Computer;
 use slotwise_virtual::front_end::{FrontEnd, Hand};
 use slotwise_virtual::house::find;
@@ -61,7 +62,7 @@ impl Bench {
             start,
             ..demo_identity(None)
         };
-        Self::of(specimen, contents, identity, |_, _| {})
+        Self::of(specimen, contents, identity, SideParts::default(), |_, _| {})
     }
 
     /// The same with converter or microcontroller broken before they are used.
@@ -74,19 +75,34 @@ impl Bench {
         contents: Vec<u8>,
         break_it: impl FnOnce(&VirtualAdc, &Computer),
     ) -> Self {
-        Self::of(specimen, contents, demo_identity(None), break_it)
+        Self::with_parts(specimen, contents, SideParts::default(), break_it)
+    }
+
+    /// The same with a clock chip or a display on its side bus.
+    ///
+    /// # Panics
+    /// If it cannot be made.
+    #[must_use]
+    pub fn with_parts(
+        specimen: Specimen,
+        contents: Vec<u8>,
+        parts: SideParts,
+        break_it: impl FnOnce(&VirtualAdc, &Computer),
+    ) -> Self {
+        Self::of(specimen, contents, demo_identity(None), parts, break_it)
     }
 
     fn of(
         specimen: Specimen,
         contents: Vec<u8>,
         identity: Identity,
+        parts: SideParts,
         break_it: impl FnOnce(&VirtualAdc, &Computer),
     ) -> Self {
         let (hand, source) = Hand::new(specimen.clone()).expect("the specimen's parts are some");
         let front_end = FrontEnd::new(specimen.clone(), Box::new(source));
         let (near, far) = line();
-        let board = VirtualBoard::start_broken(front_end, contents, near, identity, break_it)
+        let board = VirtualBoard::start_with(front_end, contents, near, identity, parts, break_it)
             .expect("the board starts");
         Self {
             board,

@@ -13,6 +13,7 @@
 //! | `usb` | the serial port |
 //! | `last_words` | why the chip started, what the run before left |
 //! | `log` | the log for a debug probe |
+//! | `side_bus` | I2C of clock chip and display, with an end to every wait |
 //! | `panic` | the safe state on any error |
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
@@ -28,6 +29,8 @@ mod last_words;
 mod log;
 #[cfg(target_os = "none")]
 mod panic;
+#[cfg(target_os = "none")]
+mod side_bus;
 #[cfg(target_os = "none")]
 mod super_loop;
 #[cfg(target_os = "none")]
