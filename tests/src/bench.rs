@@ -62,7 +62,13 @@ impl Bench {
             start,
             ..demo_identity(None)
         };
-        Self::of(specimen, contents, identity, SideParts::default(), |_, _| {})
+        Self::of(
+            specimen,
+            contents,
+            identity,
+            SideParts::default(),
+            |_, _| {},
+        )
     }
 
     /// The same with converter or microcontroller broken before they are used.

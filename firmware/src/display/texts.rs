@@ -175,6 +175,7 @@ const fn missing(reason: Missing) -> &'static str {
         Missing::Clipped => "beyond range",
         Missing::BeyondRange => "open or nearly",
         Missing::NoCurrent => "no current",
+        Missing::RelaysUntested => "relays untested",
     }
 }
 

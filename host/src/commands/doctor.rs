@@ -243,6 +243,9 @@ fn about_firmware(compared: Compared, version: Version) -> Option<String> {
             "this build of the firmware {version} is none that was released: whoever built it \
              knows what is in it. For a released one: {HOW_TO_FLASH}"
         )),
+    }
+}
+
 /// How the clock chip stands, once it has been told what it is to be told. `None`: the firmware
 /// does not know the question.
 fn chip(client: &mut Client) -> Result<Option<ClockChip>, Error> {
