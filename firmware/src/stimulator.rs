@@ -19,6 +19,9 @@
 //! before says. Whoever reads P1 drops the first 17 frames of a block and is far beyond that;
 //! whoever reads P2 takes the lag out of the tone.
 //!
+//! In a pass of the test of the relays ([`Order::Relays`]) the pump moves or `hold` stands high,
+//! never both, and the tone runs with both relays of the drive open.
+//!
 //! Relay A is held by a charge pump: its pin toggles once a frame while the probe is closed, so
 //! a pin that stands still, for whatever reason, opens the probe within a millisecond. That
 //! also covers the time in which the main loop is away for a sector erase and the converter
@@ -34,9 +37,10 @@ use slotwise_core::drive::tone_is_high;
 use slotwise_core::earth_path::is_closed;
 use slotwise_core::front_end::NOMINAL_VOLTS_PER_CODE;
 use slotwise_core::limits::{DriveLimits, ProbeLimits};
+use slotwise_core::relay_check::pattern as relay_check;
 use slotwise_core::sample::{Frame, FrameFault};
 use slotwise_core::slots::Lead;
-use slotwise_core::stimulus::{Applied, DrivePath, Interlock, Order};
+use slotwise_core::stimulus::{Applied, DrivePath, Interlock, Order, ProbeRelay};
 use slotwise_core::units::Volts;
 
 /// Without a frame for this long the main loop opens everything: twenty frames.
@@ -63,7 +67,8 @@ pub struct Pins<P> {
 /// What the pins are to stand at; the pump's level apart, which alternates.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 struct Levels {
-    probe: bool,
+    pump: bool,
+    hold: bool,
     ground: bool,
     clip: bool,
     tone: bool,
@@ -71,18 +76,37 @@ struct Levels {
 
 impl Levels {
     const OFF: Self = Self {
-        probe: false,
+        pump: false,
+        hold: false,
         ground: false,
         clip: false,
         tone: false,
     };
 
-    const fn of(applied: Applied) -> Self {
+    const fn of(applied: Applied, order: Order) -> Self {
         match applied {
             Applied::Probe { closed, .. } => Self {
-                probe: closed,
+                pump: closed,
+                hold: closed,
                 ..Self::OFF
             },
+            Applied::Relays { frame } => {
+                let (pass, probe) = match order {
+                    Order::Relays { pass, probe } => (pass, probe),
+                    _ => (0, false),
+                };
+                let alone = if probe {
+                    relay_check::closed_alone(frame, pass)
+                } else {
+                    None
+                };
+                Self {
+                    pump: matches!(alone, Some(ProbeRelay::A)),
+                    hold: matches!(alone, Some(ProbeRelay::B)),
+                    tone: relay_check::tone(frame, pass),
+                    ..Self::OFF
+                }
+            }
             Applied::Drive { path, high, .. } => Self {
                 ground: matches!(path, DrivePath::WideToGround),
                 clip: matches!(path, DrivePath::WideToClip),
@@ -187,7 +211,7 @@ impl<P: OutputPin> Stimulator<P> {
         if self.dropped.is_none() {
             // A single lost frame is counted here as one; more than one are a drop.
             self.running = self.next();
-            if self.drive(Levels::of(self.running)).is_err() {
+            if self.drive(Levels::of(self.running, self.order)).is_err() {
                 self.dropped = Some(Interlock::Blind);
             }
         }
@@ -225,6 +249,7 @@ impl<P: OutputPin> Stimulator<P> {
                 path,
                 high: tone_is_high(frame),
             },
+            Order::Relays { .. } => Applied::Relays { frame },
         }
     }
 
@@ -237,7 +262,8 @@ impl<P: OutputPin> Stimulator<P> {
         let Ok(frame) = delivered else { return None };
         let (lead, most) = match self.order {
             Order::Rest => return None,
-            Order::Probe => (Lead::Ground, self.probe_most),
+            // The drive's own 6 V on an open ground stay below the 7.07 V of this.
+            Order::Probe | Order::Relays { .. } => (Lead::Ground, self.probe_most),
             Order::Drive(DrivePath::WideToGround) => (Lead::Ground, self.drive_most),
             Order::Drive(DrivePath::WideToClip) => (Lead::Clip, self.drive_most),
         };
@@ -252,7 +278,7 @@ impl<P: OutputPin> Stimulator<P> {
     /// Drives the pins to `levels`; those that stand there are left alone.
     #[inline]
     fn drive(&mut self, levels: Levels) -> Result<(), P::Error> {
-        if levels.probe {
+        if levels.pump {
             self.pump_is_high = !self.pump_is_high;
             write(&mut self.pins.probe_pump, self.pump_is_high)?;
         } else if self.pump_is_high {
@@ -260,7 +286,7 @@ impl<P: OutputPin> Stimulator<P> {
             self.pump_is_high = false;
         }
         if levels != self.levels {
-            write(&mut self.pins.probe_hold, levels.probe)?;
+            write(&mut self.pins.probe_hold, levels.hold)?;
             write(&mut self.pins.tone, levels.tone)?;
             write(&mut self.pins.drive_ground, levels.ground)?;
             write(&mut self.pins.drive_clip, levels.clip)?;

@@ -26,8 +26,11 @@ INPUTS = {
     "240 V ground open": (120, -120, None),
     "reversed and joined": (0, 120, 120),
 }
+QUIET = (0, 0, 0)  # no line: for the operating points of P2
 STATES = {"rest": (), "P1": ("K501", "K502"), "P2G": ("K601",), "P2C": ("K602",), "rest clip earthed": (),
           "P2C clip earthed": ("K602",)}
+# Of the tester's test of itself; `tone`: P2 sounds with both relays open.
+SELF_STATES = {"A alone": ("K501",), "B alone": ("K502",), "tone": (), "P2G clip earthed": ("K601",)}
 
 
 LEG = {"P2G": "1", "P2C": "2"}
@@ -41,11 +44,12 @@ def legs_of(part, failure, state):
     return tuple(sorted(found))
 
 
-def circuit(net, part, failure, place, state, level=None):
-    narrow, wide, ground = INPUTS[place]
-    closed = list(STATES[state])
+def circuit(net, part, failure, place, state, level=None, tone=None):
+    narrow, wide, ground = INPUTS.get(place, QUIET)
+    closed = list((STATES | SELF_STATES)[state])
     legs = legs_of(part, failure, state)
-    tone = "pulse(-1 1 0 1u 1u 5.882m 11.765m)" if state.startswith("P2") else "-1"
+    if tone is None:
+        tone = "pulse(-1 1 0 1u 1u 5.882m 11.765m)" if state.startswith("P2") else "-1"
     opened, short, extra = (), (), []
     if failure == "open" and is_live(part):
         opened = (part,)
@@ -72,7 +76,7 @@ def circuit(net, part, failure, place, state, level=None):
     else:
         lines += [f"v_ground ground_s 0 dc 0 ac {ground} sin(0 {ground * sqrt(2):.6f} 60)",
                   f"v_gs {node('GROUND_PIN')} gs 0", "r_ground gs ground_s 0.2"]
-    lines += [f"v_cs {node('CLIP')} cs 0", f"r_hand cs 0 {0.2 if 'earthed' in state else BODY:g}"]
+    lines += [f"v_cs {node('CLIP')} cs 0", f"r_hand cs 0 {0.2 if 'earthed' in state else 1e9 if state == 'tone' else BODY:g}"]
     lines += [f"c_star {node('STAR')} 0 {BARRIER:g}", f"r_star {node('STAR')} 0 1e12", ".options rshunt=1e13"]
     if legs:
         lines += [f"c_drive {node('DRIVE_COM')} 0 {BARRIER_DRIVE:g}", f"r_drive {node('DRIVE_COM')} 0 1e12"]

@@ -1,6 +1,7 @@
 """Every part on a mains net, opened and shorted, at every receptacle the tester is made for.
 
-    python3 hardware/tools/faults.py            writes faults.csv and faults_readings.csv
+    python3 hardware/tools/faults.py            writes faults.csv, faults_readings.csv, faults_self.csv
+    python3 hardware/tools/faults.py --says     writes what the instrument says anew, from the readings kept
     python3 hardware/tools/faults.py --check    fails if a part has no row or a row breaks a limit
 
 Receptacles that are normal inputs here, not faults: reversed, ground on either hot, 240 V, ground
@@ -20,6 +21,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
+import self_readings  # noqa: E402
 from check_netlist import OUTSIDE, reach  # noqa: E402
 from fault_circuit import INPUTS, STATES, legs_of, phasor, readings, rms, simulate, stresses  # noqa: E402
 from netlist import HARDWARE, load, parts_list  # noqa: E402
@@ -72,6 +74,12 @@ def allowed(volts, state, is_blind):
     return abs((ground if state == "P2G" else clip) - wide) < INTERLOCK[state]
 
 
+def level_of(part, failure):
+    """Level of P2 with this part failed; `None`: its own."""
+    drives = (part, failure) in (("C602", "open"), ("C603", "open"), ("R606", "short"))
+    return LEVEL.get((part, failure), 0.0 if part in NO_DRIVE and not drives else None)
+
+
 _whole = {}
 
 
@@ -91,8 +99,7 @@ def one(net, part, failure):
     """Every place and state of one failure."""
     worst = {"earth": (0.0, ""), "touch": (0.0, ""), "volts": (0.0, "", ""), "watts": (0.0, "", "")}
     seen = []
-    level = LEVEL.get((part, failure), 0.0 if part in NO_DRIVE and (part, failure) not in (
-        ("C602", "open"), ("C603", "open"), ("R606", "short")) else None)
+    level = level_of(part, failure)
     listed = parts_list()
     is_blind = part.startswith(BLIND)
     is_of_drive = part[:2] in ("Q6", "R6", "K6") or part in ("U601", "U603", "none", "firmware", *NO_DRIVE)
@@ -159,7 +166,29 @@ def has_frames(part, failure):
     return True
 
 
-def says(part, failure, seen):
+RELAY_FLOWS, RELAY_FOLLOWS = 5.0, 1 / 3  # shared-core/src/limits/relays.rs
+
+
+def says_of_itself(own):
+    """What the tests of the relays and P2 tell; `own` is a row of faults_self.csv."""
+    words = []
+    ohm = {key: float(own[key]) for key in self_readings.COLUMNS[2:] if own[key]}
+    for key, alone, welded in (("alone_a_ohm", "A", "B"), ("alone_b_ohm", "B", "A")):
+        if ohm.get(key, 0.0) > RELAY_FLOWS:
+            words.append(f"with P1's relay {alone} alone {ohm[key]:.1f} ohm: relay {welded} does not open: tester fault")
+    if ohm["tone_ground_ohm"] > RELAY_FLOWS:
+        words.append(f"tone alone {ohm['tone_ground_ohm']:.1f} ohm: P2's relay to ground does not open: tester fault")
+    if ohm["tone_clip_share"] > RELAY_FOLLOWS:
+        words.append("the clip follows the tone: P2's relay to the clip does not open: tester fault")
+    p2 = ohm["p2_ohm"]
+    if p2 < -0.5:
+        words.append(f"P2 reads {p2 + 10:.1f} ohm, less than R_cal: tester fault")
+    elif abs(p2 - 0.4) > 0.1:
+        words.append(f"P2 reads {p2:.1f} ohm" if p2 < 1000 else "P2 beyond range")
+    return words
+
+
+def says(part, failure, seen, own):
     """What a sound receptacle then looks like, in short words."""
     if not has_frames(part, failure):
         return "no frames: tester fault, no answer"
@@ -176,14 +205,13 @@ def says(part, failure, seen):
     clip = abs(leads[3] - leads[1])
     if clip > 0.5:
         words.append(f"clip-wide {clip:.1f} V")
+    words += says_of_itself(own)
     if p1 is None:
         words.append("earth path not measured")
     elif p1 < -0.5:
         words.append(f"P1 reads {p1 + 10:.1f} ohm, less than R_cal: tester fault")
     elif p1 > 0.8:
         words.append(f"P1 reads {p1:.1f} ohm")
-    if part in NO_DRIVE or part in ("U601", "R602", "R603", "U603") or part[:3] in ("R61", "R62", "Q61", "Q62", "K60"):
-        words.append("P2 off its calibration or silent: no answer from P2")
     return "; ".join(words) or "nothing: readings right"
 
 
@@ -194,12 +222,14 @@ SEEN_COLUMNS = ["designator", "failure", "input", "frames", "narrow_re", "narrow
 
 
 def write_tables(net):
+    self_readings.write(net)
+    own = self_readings.by_failure()
     table, seen_rows = [], []
     with ThreadPoolExecutor(2) as pool:
         for part, failure, worst, seen in pool.map(lambda what: one(net, *what), failures(net)):
             table.append([part, failure, f"{worst['earth'][0]:.3f}", worst["earth"][1], f"{worst['touch'][0]:.3f}",
                           worst["touch"][1], f"{worst['volts'][0]:.2f}", *worst["volts"][1:],
-                          f"{worst['watts'][0]:.2f}", *worst["watts"][1:], says(part, failure, seen)])
+                          f"{worst['watts'][0]:.2f}", *worst["watts"][1:], says(part, failure, seen, own[(part, failure)])])
             for _, _, place, leads, p1 in seen:
                 seen_rows.append([part, failure, place, "yes" if has_frames(part, failure) else "no",
                                   *[f"{x:.3f}" for lead in leads for x in (lead.real, lead.imag)],
@@ -209,6 +239,23 @@ def write_tables(net):
             writer = csv.writer(file, lineterminator="\n")
             writer.writerow(header)
             writer.writerows(rows)
+
+
+def write_says():
+    """The last column of the table anew."""
+    own, rows = self_readings.by_failure(), read_table()
+    with READINGS.open(newline="", encoding="utf-8") as file:
+        kept = list(csv.DictReader(file))
+    for row in rows:
+        name = (row["designator"], row["failure"])
+        sound = next(r for r in kept if (r["designator"], r["failure"], r["input"]) == (*name, "sound"))
+        leads = [complex(float(sound[f"{lead}_re"]), float(sound[f"{lead}_im"])) for lead in ("narrow", "wide", "ground", "clip")]
+        p1 = float(sound["p1_ohm"]) if sound["p1_ohm"] else None
+        row[COLUMNS[-1]] = says(*name, [[*name, "sound", leads, p1]], own[name])
+    with TABLE.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, COLUMNS, lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
 
 
 def broken(net, rows):
@@ -252,7 +299,9 @@ def stale(net, rows):
 
 def main():
     net = load()
-    if "--check" not in sys.argv:
+    if "--says" in sys.argv:
+        write_says()
+    elif "--check" not in sys.argv:
         write_tables(net)
     rows = read_table()
     for key, word in (("earth_ma", "into ground"), ("touch_ma", "through a person"), ("volts_share", "of a part's voltage"),
@@ -262,7 +311,7 @@ def main():
         print(f"worst {word}: {row[key]} with {row['designator']} {row['failure']} at {place}")
     found = broken(net, rows)
     if "--check" in sys.argv and not found:
-        found = stale(net, rows)
+        found = stale(net, rows) + self_readings.stale(net)
     for words in found:
         print(words)
     if found:

@@ -67,6 +67,8 @@ pub enum Missing {
     BeyondRange,
     /// The tester's own current did not flow: the reading is less than any path can have.
     NoCurrent,
+    /// The tester's relays could not be tested one by one, so its current was not used.
+    RelaysUntested,
 }
 
 /// RMS value and angle of the line-frequency component of a voltage.

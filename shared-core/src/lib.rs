@@ -14,6 +14,7 @@ pub mod link;
 pub mod load_step;
 pub mod measure;
 pub mod record;
+pub mod relay_check;
 pub mod sample;
 pub mod self_test;
 pub mod slots;

@@ -8,6 +8,30 @@ use serde::{Deserialize, Serialize};
 
 use crate::slots::Lead;
 
+/// A relay of the tester's own currents.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Relay {
+    /// Relay A of probe P1.
+    ProbeA,
+    /// Relay B of probe P1.
+    ProbeB,
+    /// Relay of drive P2 to the inner ground node.
+    DriveToGround,
+    /// Relay of drive P2 to the clip.
+    DriveToClip,
+}
+
+impl Relay {
+    /// All four, in order.
+    pub const ALL: [Self; 4] = [
+        Self::ProbeA,
+        Self::ProbeB,
+        Self::DriveToGround,
+        Self::DriveToClip,
+    ];
+}
+
 /// A test of the tester by itself that failed. The order is part of the record format: only
 /// append.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -76,5 +100,15 @@ pub enum SelfTestFailure {
         untouched: u32,
         /// Bytes of the guard.
         guard: u32,
+    },
+    /// A relay is closed that was not ordered to be: welded, or its drive stuck.
+    RelayClosed {
+        /// Which.
+        relay: Relay,
+        /// What the current through it reads; of the drive to a clip that hangs free, what would
+        /// take as much of its level.
+        milliohms: i32,
+        /// Largest that counts as no current.
+        most_milliohms: i32,
     },
 }

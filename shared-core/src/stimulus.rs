@@ -25,6 +25,24 @@ pub enum Order {
     Probe,
     /// Drive P2 on this path, until told otherwise or dropped.
     Drive(DrivePath),
+    /// A pass of the test of the relays: each relay of the probe alone, the drive's tone with
+    /// both of its own open.
+    Relays {
+        /// Which pass: every second one exchanges the relays.
+        pass: u8,
+        /// Whether the relays of the probe take part. The ground must stand near wide then.
+        probe: bool,
+    },
+}
+
+/// A relay of the probe.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum ProbeRelay {
+    /// The one behind the charge pump.
+    A,
+    /// The one that a level holds.
+    B,
 }
 
 /// Between which leads the drive P2 is closed.
@@ -59,6 +77,11 @@ pub enum Applied {
         path: DrivePath,
         /// Sign of its square wave.
         high: bool,
+    },
+    /// A pass of the test of the relays runs; what is closed in it follows from the order.
+    Relays {
+        /// Frames since the pass began, lost ones counted.
+        frame: u32,
     },
     /// An interlock opened everything; it stays open until [`Order::Rest`] was given.
     Dropped(Interlock),

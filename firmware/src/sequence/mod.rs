@@ -3,11 +3,11 @@
 //! One *test* is one plug-in. It begins at start-up, when voltage appears on a tester that saw
 //! none, at a press of the button, or when the wiring seen changes. The first answer stands
 //! after two windows at rest (0.4 s, plus at most 50 ms to notice the voltage). Where the slots
-//! read sound the earth path follows (4 s), then neutral and ground together (4 s); the rest of
+//! read sound the tester's own relays are tested (0.83 s), the earth path follows (4 s), then neutral and ground together (4 s); the rest of
 //! the ten windows at rest ends the test, and its record is made.
 //!
 //! ```text
-//!  plugged in ─> wiring ─> earth path ─> neutral + ground ─> wiring ─10 windows─> steady watch
+//!  plugged in ─> wiring ─> relays ─> earth path ─> neutral + ground ─> wiring ─10 windows─> steady watch
 //!                  ^                                                                │  ^  │
 //!                  ├───────────────────── another wiring ───────────────────────────┘  │  │
 //!  waiting <── voltage gone ──────────────────────────────────── load-cycle watch <────┴──┘
@@ -31,6 +31,7 @@ use slotwise_core::link::Phase;
 use slotwise_core::measure::Gatherer;
 use slotwise_core::record::{SNAPSHOT_POINTS, Snapshot, Test};
 use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
+use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::{ClipTarget, LEADS};
 use slotwise_core::stimulus::{Applied, DrivePath, Order};
 use slotwise_core::units::{Millis, Volts};
@@ -83,6 +84,8 @@ pub enum Event {
     },
     /// The voltage is gone: unplugged.
     Unplugged,
+    /// A relay of the tester's own does not open: no answer from this tester.
+    Failed(SelfTestFailure),
 }
 
 #[derive(Clone, Debug)]
@@ -191,8 +194,11 @@ impl Sequence {
         match &self.state {
             State::Testing { .. } => match self.order() {
                 Order::Rest => Phase::Wiring,
-                Order::Probe => Phase::EarthPath,
-                Order::Drive(DrivePath::WideToGround) => Phase::NeutralAndGround,
+                // Tested for what follows.
+                Order::Probe | Order::Relays { probe: true, .. } => Phase::EarthPath,
+                Order::Relays { .. } | Order::Drive(DrivePath::WideToGround) => {
+                    Phase::NeutralAndGround
+                }
                 Order::Drive(DrivePath::WideToClip) => Phase::NeutralToClip,
             },
             State::Watching(watching) if watching.is_cycling() => Phase::LoadCycle,

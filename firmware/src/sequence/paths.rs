@@ -2,9 +2,13 @@
 //! given.
 //!
 //! ```text
-//!  reads sound:  P1, narrow to ground (4 s, up to 16) -> P2, wide to ground (4 s)
-//!  dead, clip on the appliance:  P2, wide to ground -> P2, wide to clip
+//!  reads sound:  relays -> P1, narrow to ground (4 s, up to 16) -> P2, wide to ground (4 s)
+//!  dead, clip on the appliance:  relays -> P2, wide to ground -> P2, wide to clip
 //! ```
+//!
+//! The relays are tested first, one at a time (0.83 s, up to 4.2 s): a path whose relays were not
+//! all seen to open is not used in that test, and one that stays closed ends in a failed test of
+//! the tester.
 //!
 //! Nothing is closed before two windows at rest have shown that it may be; then the interrupt
 //! watches every frame and the sequence every window. An estimator is fed by the mark of the
@@ -16,7 +20,9 @@ use slotwise_core::earth_path::{self, Enough};
 use slotwise_core::evidence::{Evidence, Measured, Missing};
 use slotwise_core::finding::FindingCode;
 use slotwise_core::limits::Limits;
+use slotwise_core::relay_check::{self, Tally, Then};
 use slotwise_core::sample::Frame;
+use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::stimulus::{Applied, DrivePath, Interlock, Order};
 use slotwise_core::units::Ohms;
@@ -53,8 +59,16 @@ impl Readings {
 )]
 enum Running {
     Nothing,
+    Relays(relay_check::Estimator),
     Probe(earth_path::Estimator),
     Drive(drive::Estimator),
+}
+
+/// Which currents may be driven, as far as the relays go.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Tested {
+    probe: bool,
+    drive: bool,
 }
 
 /// The paths of one test.
@@ -63,6 +77,12 @@ pub(super) struct Paths {
     running: Running,
     waited: u16,
     readings: Readings,
+    /// Passes of the test of the relays.
+    tally: Tally,
+    /// What that test gave, once it is over.
+    tested: Option<Tested>,
+    /// A relay that does not open.
+    failure: Option<SelfTestFailure>,
     /// The board has no outputs.
     absent: bool,
 }
@@ -72,6 +92,9 @@ impl Paths {
         running: Running::Nothing,
         waited: 0,
         readings: Readings::NONE,
+        tally: Tally::NEW,
+        tested: None,
+        failure: None,
         absent: false,
     };
 
@@ -84,6 +107,13 @@ impl Paths {
     pub(super) fn restart(&mut self) {
         self.stop();
         self.readings = Readings::NONE;
+        self.tally = Tally::NEW;
+        self.tested = None;
+    }
+
+    /// The relay that was found not to open.
+    pub(super) const fn failure(&self) -> Option<SelfTestFailure> {
+        self.failure
     }
 
     /// Opens everything.
@@ -96,6 +126,10 @@ impl Paths {
     pub(super) const fn order(&self) -> Order {
         match &self.running {
             Running::Nothing => Order::Rest,
+            Running::Relays(estimator) => Order::Relays {
+                pass: estimator.pass(),
+                probe: estimator.probe(),
+            },
             Running::Probe(_) => Order::Probe,
             Running::Drive(estimator) => Order::Drive(estimator.path()),
         }
@@ -134,11 +168,31 @@ impl Paths {
         if self.absent {
             return false;
         }
-        let readings = &mut self.readings;
         let is_power_off = pattern == Some(FindingCode::Dead)
             && evidence.clip_target == ClipTarget::ApplianceFrame;
-        if pattern == Some(FindingCode::ReadsSound) && readings.earth_path == NOT_ASKED {
-            match earth_path::may_close(evidence, limits) {
+        let is_sound = pattern == Some(FindingCode::ReadsSound);
+        let may_probe = earth_path::may_close(evidence, limits);
+        let may_drive = |path| drive::may_close(path, evidence, limits);
+        let Some(tested) = self.tested else {
+            let probe = is_sound && may_probe.is_ok();
+            let drive = (is_sound || is_power_off)
+                && (may_drive(DrivePath::WideToGround).is_ok()
+                    || is_power_off && may_drive(DrivePath::WideToClip).is_ok());
+            if probe || drive {
+                let pass = self.tally.passes();
+                let estimator = relay_check::Estimator::new(pass, probe, tuning, calibration);
+                return self.run(Running::Relays(estimator));
+            }
+            // Nothing may be closed: say why, and test no relay.
+            self.tested = Some(Tested {
+                probe: false,
+                drive: false,
+            });
+            return self.begin_next(pattern, evidence, tuning, calibration, limits);
+        };
+        let readings = &mut self.readings;
+        if is_sound && readings.earth_path == NOT_ASKED {
+            match told(may_probe, tested.probe) {
                 Ok(()) => {
                     let estimator = earth_path::Estimator::new(tuning, calibration);
                     return self.run(Running::Probe(estimator));
@@ -146,15 +200,14 @@ impl Paths {
                 Err(reason) => readings.earth_path = Measured::Missing(reason),
             }
         }
-        let is_sound = pattern == Some(FindingCode::ReadsSound);
         if (is_sound || is_power_off) && readings.neutral_and_ground == NOT_ASKED {
-            match drive::may_close(DrivePath::WideToGround, evidence, limits) {
+            match told(may_drive(DrivePath::WideToGround), tested.drive) {
                 Ok(()) => return self.run_drive(DrivePath::WideToGround),
                 Err(reason) => readings.neutral_and_ground = Measured::Missing(reason),
             }
         }
         if is_power_off && readings.neutral_to_clip == NOT_ASKED {
-            match drive::may_close(DrivePath::WideToClip, evidence, limits) {
+            match told(may_drive(DrivePath::WideToClip), tested.drive) {
                 Ok(()) => return self.run_drive(DrivePath::WideToClip),
                 Err(reason) => readings.neutral_to_clip = Measured::Missing(reason),
             }
@@ -189,6 +242,9 @@ impl Paths {
         limits: &Limits,
     ) -> bool {
         let is_due = match (&mut self.running, applied) {
+            (Running::Relays(estimator), Applied::Relays { frame: number }) => {
+                estimator.push(frame, number)
+            }
             (
                 Running::Probe(estimator),
                 Applied::Probe {
@@ -228,6 +284,15 @@ impl Paths {
     #[inline(never)]
     fn look(&mut self, calibration: &Calibration, limits: &Limits) -> bool {
         match &self.running {
+            Running::Relays(estimator) => {
+                let pass = estimator.judge(calibration, &limits.relays);
+                match self.tally.take(&pass, estimator.probe(), &limits.relays) {
+                    // The next pass begins with the line as it is now.
+                    Then::Again => {}
+                    Then::Done { probe, drive } => self.tested = Some(Tested { probe, drive }),
+                    Then::Failed(failure) => self.failure = Some(failure),
+                }
+            }
             Running::Probe(estimator) => {
                 let found = estimator.estimate(calibration, limits);
                 if found.enough() == Enough::More {
@@ -261,6 +326,13 @@ impl Paths {
     #[inline(never)]
     fn dropped(&mut self, frame: &Frame, interlock: Interlock, calibration: &Calibration) {
         match &mut self.running {
+            // With one relay closed at most nothing should have moved.
+            Running::Relays(_) => {
+                self.tested = Some(Tested {
+                    probe: false,
+                    drive: false,
+                });
+            }
             Running::Probe(_) => {
                 // The ground slot rose with the probe's milliampere: open, or all but open. That
                 // it was not the wiring that changed meanwhile, the windows after it must show.
@@ -285,7 +357,7 @@ impl Paths {
     /// The path in hand cannot go on, for this reason.
     pub(super) fn give_up(&mut self, reason: Missing) {
         match &self.running {
-            Running::Probe(_) => {
+            Running::Relays(_) | Running::Probe(_) => {
                 self.readings.earth_path = Measured::Missing(reason);
                 self.readings.hot_and_ground = Measured::Missing(reason);
             }
@@ -302,5 +374,13 @@ impl Paths {
             DrivePath::WideToGround => self.readings.neutral_and_ground = found,
             DrivePath::WideToClip => self.readings.neutral_to_clip = found,
         }
+    }
+}
+
+/// Whether a path may be used that an interlock lets through and whose relays were tested.
+const fn told(may: Result<(), Missing>, is_tested: bool) -> Result<(), Missing> {
+    match may {
+        Ok(()) if !is_tested => Err(Missing::RelaysUntested),
+        _ => may,
     }
 }

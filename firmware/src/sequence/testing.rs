@@ -123,6 +123,9 @@ impl Sequence {
     pub(super) fn path_done(&mut self) -> Option<Event> {
         self.accumulator.restart(self.tuning);
         self.gatherer.pause();
+        if let Some(failure) = self.paths.failure() {
+            return Some(Event::Failed(failure));
+        }
         if let (State::Testing { pattern }, Some(calibration)) = (&self.state, &self.calibration) {
             let (pattern, calibration) = (*pattern, *calibration);
             let evidence = self.evidence();

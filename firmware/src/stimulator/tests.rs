@@ -100,7 +100,11 @@ fn quiet() -> Result<Frame, FrameFault> {
     frame(0.1, 0.2)
 }
 
-const ORDERS: [Order; 3] = [
+const ORDERS: [Order; 4] = [
+    Order::Relays {
+        pass: 1,
+        probe: true,
+    },
     Order::Probe,
     Order::Drive(DrivePath::WideToGround),
     Order::Drive(DrivePath::WideToClip),
@@ -174,6 +178,35 @@ fn the_drive_closes_its_own_relay_and_sounds_the_tone() {
         }
         // 85 Hz for one second: a rise and a fall each.
         assert!((169..=171).contains(&bench.edges[TONE].get()));
+    }
+}
+
+#[test]
+fn a_pass_of_the_relays_closes_one_at_a_time_and_sounds_the_tone_with_the_drive_open() {
+    for (pass, probe) in [(0, true), (1, true), (0, false)] {
+        let (bench, mut stimulator) = bench();
+        stimulator.set(Order::Relays { pass, probe });
+        assert_eq!(stimulator.on_frame(&quiet()), Applied::Nothing);
+        let mut pump = false;
+        let (mut with_a, mut with_b) = (0, 0);
+        for number in 0..4000 {
+            let alone = relay_check::closed_alone(number, pass).filter(|_| probe);
+            let [is_a, is_b] = [ProbeRelay::A, ProbeRelay::B].map(|relay| alone == Some(relay));
+            with_a += u32::from(is_a);
+            with_b += u32::from(is_b);
+            assert_eq!(bench.high[HOLD].get(), is_b, "{number}");
+            // A pump that moves is relay A, one that stands low is none.
+            assert_eq!(bench.high[PUMP].get(), is_a && !pump, "{number}");
+            pump = bench.high[PUMP].get();
+            assert!(!bench.high[GROUND].get() && !bench.high[CLIP].get());
+            assert_eq!(bench.high[TONE].get(), relay_check::tone(number, pass));
+            assert_eq!(
+                stimulator.on_frame(&quiet()),
+                Applied::Relays { frame: number }
+            );
+        }
+        assert_eq!(with_a > 0, probe);
+        assert_eq!(with_a, with_b, "as long each");
     }
 }
 

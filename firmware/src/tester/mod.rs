@@ -330,6 +330,7 @@ where
             Event::Page { at, page } => self.keep(at, Body::WatchPage(page)),
             Event::Step { at, step } => self.keep(at, Body::WatchStep(step)),
             Event::Unplugged => self.go_dark(),
+            Event::Failed(failure) => self.fail(failure),
         }
     }
 

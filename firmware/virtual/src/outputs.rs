@@ -8,7 +8,11 @@
 //! an edge within the last millisecond (the charge pump), the others' while their pin is high. A
 //! contact closes when its lamp was lit for three frames and opens one frame after it went dark:
 //! photo-MOS relays take 0.2 to 1 ms to close and less to open (from memory). The tone has no
-//! contact. A stuck relay stays as it is whatever its lamp does.
+//! contact. A stuck relay stays as it is whatever its lamp does, a stuck pin whatever the firmware
+//! drives it to.
+//!
+//! The locks of the relay logic (`hardware/`, sheet 5): B is dark while the pin of the drive to the
+//! clip is high, the drive to ground while B's is, the drive to the clip while the one to ground is.
 //!
 //! What was asked once never changes afterwards, so codes repeat exactly.
 
@@ -117,6 +121,8 @@ impl Contact {
 #[derive(Debug)]
 struct State {
     levels: [bool; 5],
+    /// Pins that do not follow.
+    jammed: [Option<bool>; 5],
     /// The conversion that the pump's last edge began.
     pumped: Option<u64>,
     contacts: [Contact; 4],
@@ -136,7 +142,8 @@ impl State {
                 .pumped
                 .is_some_and(|edge| self.next < edge + PUMP_HOLDS);
             let [a, b, ground, clip] = {
-                let mut lit = [pumped, hold, ground, clip].into_iter();
+                let locked = [pumped, hold && !clip, ground && !hold, clip && !ground];
+                let mut lit = locked.into_iter();
                 self.contacts
                     .each_mut()
                     .map(|contact| contact.step(lit.next().unwrap_or(false)))
@@ -158,6 +165,7 @@ impl State {
     }
 
     fn set(&mut self, output: usize, high: bool, from: u64) {
+        let high = self.jammed[output].unwrap_or(high);
         if self.levels[output] == high {
             return;
         }
@@ -192,6 +200,7 @@ impl Outputs {
     pub fn new() -> Self {
         Self(Arc::new(Mutex::new(State {
             levels: [false; 5],
+            jammed: [None; 5],
             pumped: None,
             contacts: [Contact::default(); 4],
             next: 0,
@@ -259,6 +268,15 @@ impl Outputs {
     /// Welds a contact closed (`Some(true)`), breaks it (`Some(false)`), or mends it.
     pub fn stick(&self, relay: Relay, stuck: Option<bool>) {
         self.state().contacts[relay as usize].stuck = stuck;
+    }
+
+    /// A pin that stands at this level from now on, whatever it is driven to.
+    pub fn jam(&self, output: Output, level: bool) {
+        let mut state = self.state();
+        let output = output as usize;
+        state.jammed[output] = Some(level);
+        let next = state.next;
+        state.set(output, level, next);
     }
 
     fn state(&self) -> MutexGuard<'_, State> {
@@ -362,6 +380,37 @@ mod tests {
         assert!(outputs.during(60)[0].paths.drive_to_ground);
         assert_eq!(outputs.during(50), before);
         assert!(!outputs.all_low() && outputs.is_high(Output::Tone));
+    }
+
+    #[test]
+    fn a_jammed_pin_does_not_follow_and_no_jammed_pin_closes_the_probe() {
+        for output in Output::ALL {
+            for level in [false, true] {
+                let outputs = Outputs::new();
+                outputs.jam(output, level);
+                for number in 0..40 {
+                    assert!(!probe(&outputs, number), "{output:?} {level}");
+                    outputs.set_during(number + 1, [false; 5]);
+                }
+                assert_eq!(outputs.is_high(output), level);
+            }
+        }
+    }
+
+    #[test]
+    fn the_logic_keeps_the_relays_apart() {
+        for (levels, paths) in [
+            ([false, true, true, false, false], [false, false]),
+            ([false, false, true, true, false], [true, false]),
+            ([false, false, false, true, false], [false, true]),
+        ] {
+            let outputs = Outputs::new();
+            for number in 0..20 {
+                outputs.set_during(number, levels);
+            }
+            let driven = outputs.during(19)[0].paths;
+            assert_eq!([driven.drive_to_ground, driven.drive_to_clip], paths);
+        }
     }
 
     #[test]

@@ -223,6 +223,7 @@ pub const fn missing(reason: Missing) -> &'static str {
         Missing::Clipped => "clipped",
         Missing::BeyondRange => "beyond-range",
         Missing::NoCurrent => "no-current",
+        Missing::RelaysUntested => "relays-untested",
     }
 }
 
@@ -248,6 +249,7 @@ pub const fn self_test(failure: SelfTestFailure) -> &'static str {
         SelfTestFailure::NoConversions { .. } => "no-conversions",
         SelfTestFailure::Clock { .. } => "clock",
         SelfTestFailure::Stack { .. } => "stack",
+        SelfTestFailure::RelayClosed { .. } => "relay-closed",
     }
 }
 

@@ -365,6 +365,15 @@ impl Scale {
     }
 }
 
+/// Share of the drive's level that the path took in one window; `None` if the tone did not run.
+pub(crate) fn share_of_window(
+    path: DrivePath,
+    sums: &WindowSums,
+    calibration: &Calibration,
+) -> Option<Complex<f64>> {
+    Scale::new(path, calibration).share(&Kept::of(sums))
+}
+
 /// The leads between which the drive stands: the first is driven positive while it is high.
 pub(super) const fn leads(path: DrivePath) -> (Lead, Lead) {
     match path {

@@ -48,11 +48,11 @@ pub(super) const UNITS: f64 = (1_u32 << (12 + BATCH_SHIFT)) as f64;
 
 /// In-phase and quadrature sums of a window.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub(super) struct WindowSums {
+pub(crate) struct WindowSums {
     /// First and second lead of the path.
-    pub(super) leads: [[i64; 2]; 2],
+    pub(crate) leads: [[i64; 2]; 2],
     /// The tone.
-    pub(super) tone: [i32; 2],
+    pub(crate) tone: [i32; 2],
 }
 
 /// A window being summed, and its age in batches; below zero before it begins.
@@ -64,7 +64,7 @@ struct Flight {
 
 /// Sums frames into overlapping windows.
 #[derive(Clone, Debug)]
-pub(super) struct LockIn {
+pub(crate) struct LockIn {
     codes: [[i32; BATCH]; 2],
     tone: [bool; BATCH],
     held: usize,
@@ -74,7 +74,7 @@ pub(super) struct LockIn {
 }
 
 impl LockIn {
-    pub(super) const fn new() -> Self {
+    pub(crate) const fn new() -> Self {
         let mut flights = [Flight {
             age: 0,
             sums: WindowSums {
@@ -99,7 +99,7 @@ impl LockIn {
     /// Takes the codes of the path's leads in frame `number`, which follows on the one before.
     /// Gives a window when this was its last frame.
     #[inline]
-    pub(super) fn push(&mut self, codes: [i32; 2], number: u32, high: bool) -> Option<WindowSums> {
+    pub(crate) fn push(&mut self, codes: [i32; 2], number: u32, high: bool) -> Option<WindowSums> {
         if self.held == 0 {
             self.first = number;
         }

@@ -17,11 +17,12 @@
 mod calibration;
 mod estimator;
 mod interlock;
-mod lock_in;
+pub(crate) mod lock_in;
 mod robust;
 mod tone;
 
 pub use calibration::{DriveCalibration, TONE};
+pub(crate) use estimator::share_of_window;
 pub use estimator::{Estimator, MOST_WINDOWS, NORMAL_WINDOWS, SETTLE};
 pub use interlock::{may_close, may_stay};
 pub use tone::tone_is_high;

@@ -89,7 +89,7 @@ fn weighted(n: usize, phase: u32) -> (i32, i32) {
 
 /// The oscillator of a block, and what leaks into its sums.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Oscillator {
+pub(crate) struct Oscillator {
     /// Phase step a frame; 2^32 is one turn.
     step: u32,
     /// What the conjugate of a line adds to its own phasor.
@@ -99,7 +99,7 @@ pub(super) struct Oscillator {
 }
 
 impl Oscillator {
-    pub(super) fn new(tuning: Tuning) -> Self {
+    pub(crate) fn new(tuning: Tuning) -> Self {
         let turns = tuning.hertz() / f64::from(FRAMES_PER_SECOND);
         let step = (turns * 4_294_967_296.0 + 0.5) as u32;
         let (mut once, mut twice) = (Complex::new(0, 0), Complex::new(0, 0));
@@ -119,7 +119,7 @@ impl Oscillator {
     }
 
     /// Phase step a frame; 2^32 is one turn.
-    pub(super) const fn step(&self) -> u32 {
+    pub(crate) const fn step(&self) -> u32 {
         self.step
     }
 }
@@ -139,7 +139,7 @@ const fn scaled_product(x: i32, c: i32) -> i32 {
 
 /// The sums of the block in hand.
 #[derive(Clone, Debug)]
-pub(super) struct Sums {
+pub(crate) struct Sums {
     /// In phase and quadrature, lead by lead.
     leads: [[i32; 2]; SUMMED.len()],
     phase: u32,
@@ -152,7 +152,7 @@ pub(super) struct Sums {
 
 /// How a frame left the block.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Block {
+pub(crate) enum Block {
     /// It goes on.
     Open,
     /// Ended, and whole.
@@ -166,7 +166,7 @@ pub(super) enum Block {
 impl Sums {
     /// A block of which `seen` frames have gone by. It is whole only from its first frame on;
     /// settling frames are not needed.
-    pub(super) const fn starting_at(seen: u32) -> Self {
+    pub(crate) const fn starting_at(seen: u32) -> Self {
         Self {
             leads: [[0; 2]; SUMMED.len()],
             phase: 0,
@@ -179,7 +179,7 @@ impl Sums {
 
     /// Takes the next frame of the block.
     #[inline]
-    pub(super) fn push(&mut self, frame: &Frame, closed: bool, step: u32) -> Block {
+    pub(crate) fn push(&mut self, frame: &Frame, closed: bool, step: u32) -> Block {
         if self.seen >= SETTLING_FRAMES {
             if self.seen == SETTLING_FRAMES {
                 self.closed = closed;
@@ -209,23 +209,23 @@ impl Sums {
     }
 
     /// Frames up to `seen` were lost. Those of the settling time are not needed.
-    pub(super) const fn skip_to(&mut self, seen: u32) {
+    pub(crate) const fn skip_to(&mut self, seen: u32) {
         self.spoiled |= seen > SETTLING_FRAMES;
         self.seen = seen;
     }
 
     /// Whether the probe was closed.
-    pub(super) const fn closed(&self) -> bool {
+    pub(crate) const fn closed(&self) -> bool {
         self.closed
     }
 }
 
 /// Offsets and gains of the summed leads.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Gains([ChannelCalibration; SUMMED.len()]);
+pub(crate) struct Gains([ChannelCalibration; SUMMED.len()]);
 
 impl Gains {
-    pub(super) fn new(calibration: &Calibration) -> Self {
+    pub(crate) fn new(calibration: &Calibration) -> Self {
         Self(SUMMED.map(|lead| calibration.channels[lead.channel()]))
     }
 }
@@ -233,16 +233,16 @@ impl Gains {
 /// RMS voltages of a block, turned so that `v_nw` stands at angle zero. The front end's
 /// response at 60 Hz is left in: it is the same in all, and only their ratio is used.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct BlockVolts {
+pub(crate) struct BlockVolts {
     /// `v_gw`.
-    pub(super) ground_wide: Complex<f64>,
+    pub(crate) ground_wide: Complex<f64>,
     /// `v_nw`.
-    pub(super) narrow_wide: f64,
+    pub(crate) narrow_wide: f64,
 }
 
 impl BlockVolts {
     /// The voltages of a whole block. Floating point, once a block.
-    pub(super) fn of(sums: &Sums, oscillator: &Oscillator, gains: &Gains) -> Self {
+    pub(crate) fn of(sums: &Sums, oscillator: &Oscillator, gains: &Gains) -> Self {
         let mut volts = [Complex::new(0.0, 0.0); SUMMED.len()];
         for ((volts, [i, q]), channel) in volts.iter_mut().zip(sums.leads).zip(gains.0) {
             let codes = Complex::new(f64::from(i), f64::from(q)) * RMS_CODES
@@ -257,7 +257,7 @@ impl BlockVolts {
     }
 
     /// `ground_wide` against the angle of `narrow_wide`.
-    pub(super) fn turned(ground_wide: Complex<f64>, narrow_wide: Complex<f64>) -> Self {
+    pub(crate) fn turned(ground_wide: Complex<f64>, narrow_wide: Complex<f64>) -> Self {
         let size = libm::hypot(narrow_wide.re, narrow_wide.im);
         let back = if size > 0.0 {
             narrow_wide.conj() / size

@@ -21,7 +21,7 @@
 //! modulates at 7-15 Hz makes it unsure; then its own standard error says so and it asks for
 //! more time, up to 16 s. Reactance is not read.
 
-mod block;
+pub(crate) mod block;
 mod estimator;
 mod fit;
 mod interlock;

@@ -52,7 +52,7 @@ static FIRST_IS_ON: [u32; WORDS] = {
 /// Block of a frame of the pattern. The division is a product, since the core that asks at
 /// every frame has none: `2^23 / 133 = 63072.24`, so 63073 is high by `101/133`, which adds
 /// less than one part in `133` up to frame `2^23 / 101 = 83055`; and `63840 * 63073 < 2^32`.
-pub(super) const fn block_of(frame: u32) -> u32 {
+pub(crate) const fn block_of(frame: u32) -> u32 {
     (frame * 63_073) >> 23
 }
 

@@ -61,11 +61,19 @@ pub(super) fn earth_path(evidence: &Evidence, limits: &Limits) -> Rung {
         FindingCode::EarthPathUnclear,
         NextCheck::Repeat,
     ));
+    // A relay of the drive that was not seen to open may lead current into the ground.
+    if evidence.neutral_and_ground == Measured::Missing(Missing::RelaysUntested) {
+        return unclear;
+    }
     let path = match evidence.earth_path {
         Measured::Known(path) => path,
         Measured::Missing(Missing::BeyondRange) => return weak,
         Measured::Missing(
-            Missing::Unsteady | Missing::Refused | Missing::Clipped | Missing::NoCurrent,
+            Missing::Unsteady
+            | Missing::Refused
+            | Missing::Clipped
+            | Missing::NoCurrent
+            | Missing::RelaysUntested,
         ) => {
             return unclear;
         }

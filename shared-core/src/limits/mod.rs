@@ -9,6 +9,7 @@ mod bands;
 mod calibration;
 mod drive;
 mod probe;
+mod relays;
 mod self_test;
 mod watch;
 
@@ -17,6 +18,7 @@ pub use bands::{BandSet, SupplyBand};
 pub use calibration::CalibrationLimits;
 pub use drive::DriveLimits;
 pub use probe::ProbeLimits;
+pub use relays::RelayLimits;
 pub use self_test::SelfTestLimits;
 pub use watch::WatchLimits;
 
@@ -126,6 +128,8 @@ pub struct Limits {
 
     /// Drive P2.
     pub drive: DriveLimits,
+    /// The test of the relays of both.
+    pub relays: RelayLimits,
     /// Load steps that are looked for, and the load-cycle watch.
     pub watch: WatchLimits,
 }
@@ -171,6 +175,7 @@ impl Limits {
             neutral_to_earth: Volts::new(6.0),
             probe: ProbeLimits::DEFAULT,
             drive: DriveLimits::DEFAULT,
+            relays: RelayLimits::DEFAULT,
             watch: WatchLimits::DEFAULT,
         }
     }

@@ -187,6 +187,18 @@ impl BusyHouse {
     /// The next frame, its number in the pattern, and whether the probe is closed.
     pub(crate) fn frame(&mut self) -> (Frame, u32, bool) {
         let number = self.number;
+        let frame = self.frame_with(is_closed, |_| 0.0);
+        (frame, number, is_closed(number))
+    }
+
+    /// The next frame while the probe is closed as `order` has it, frame by frame, and the
+    /// ground is lifted by so many volts more.
+    pub(crate) fn frame_with(
+        &mut self,
+        order: impl Fn(u32) -> bool,
+        lifted: impl Fn(u32) -> f64,
+    ) -> Frame {
+        let number = self.number;
         self.number += 1;
         if self.scene.steps && f64::from(number) >= self.next_step {
             self.step();
@@ -225,7 +237,7 @@ impl BusyHouse {
         let blades = source - load * (self.neutral + self.hot_and_source);
         let background = -load * self.neutral;
         // The relays follow their order after 1-2 ms.
-        let closed = is_closed(number.saturating_sub(self.relay_frames));
+        let closed = order(number.saturating_sub(self.relay_frames));
         let (nw, gw) = if closed {
             // v_gw = background + I (R_cal + R), I = (v_nw - v_gw) / R_probe, and the probe's
             // own current is drawn through the hot conductor.
@@ -236,6 +248,7 @@ impl BusyHouse {
         } else {
             (blades, background)
         };
+        let gw = gw + lifted(number);
         // Against the star, the clip hanging free: the three currents add up to zero.
         let wide = -(nw + gw) / 3.0;
         let mut frame = Frame::default();
@@ -245,7 +258,7 @@ impl BusyHouse {
             let ideal = volts / (channel.gain * NOMINAL_VOLTS_PER_CODE);
             *code = AdcCode::saturating(ideal.round() as i32 + channel.offset);
         }
-        (frame, number, is_closed(number))
+        frame
     }
 }
 

@@ -45,7 +45,9 @@ fn a_voltage_opens_within_the_frame_that_shows_it_and_until_rest() {
             assert!(
                 matches!(
                     first,
-                    Applied::Probe { frame: 0, .. } | Applied::Drive { frame: 0, .. }
+                    Applied::Probe { frame: 0, .. }
+                        | Applied::Drive { frame: 0, .. }
+                        | Applied::Relays { frame: 0 }
                 ),
                 "begun anew: {first:?}"
             );
@@ -185,6 +187,7 @@ fn a_pin_that_cannot_be_driven_opens_all_the_others() {
             }
             let used = match order {
                 Order::Probe => pin == PUMP || pin == HOLD,
+                Order::Relays { .. } => pin == PUMP || pin == HOLD || pin == TONE,
                 Order::Drive(DrivePath::WideToGround) => pin == GROUND || pin == TONE,
                 _ => pin == CLIP || pin == TONE,
             };
@@ -228,7 +231,7 @@ fn after_any_sequence_the_relays_are_open_whenever_the_mark_says_so() {
         for step in 0..600 {
             match random.below(30) {
                 0 => stimulator.set(Order::Rest),
-                1..=3 => stimulator.set(ORDERS[random.below(3) as usize]),
+                1..=3 => stimulator.set(ORDERS[random.below(4) as usize]),
                 4 if random.below(10) == 0 => stimulator.silence(),
                 _ => {}
             }
@@ -249,6 +252,10 @@ fn after_any_sequence_the_relays_are_open_whenever_the_mark_says_so() {
                 Applied::Dropped(_) => assert!(bench.all_low(), "{}", at()),
                 Applied::Probe { closed: false, .. } => {
                     assert!(!during[PUMP] && !during[HOLD], "{}", at());
+                }
+                Applied::Relays { .. } => {
+                    assert!(!(during[PUMP] && during[HOLD]), "{}", at());
+                    assert!(!during[GROUND] && !during[CLIP], "{}", at());
                 }
                 Applied::Probe { .. } | Applied::Drive { .. } => {}
             }

@@ -19,6 +19,11 @@ pub enum TesterFault {
     StuckProbe,
     /// The drive never closes, likewise.
     StuckDrive,
+    /// One of the probe's two relays never opens: the other one switches, and every reading is
+    /// right.
+    WeldedProbe,
+    /// The drive's relay to ground never opens, likewise.
+    WeldedDrive,
     /// A high bit of a channel's codes is stuck. The error depends on the code alone, so its
     /// fundamental is in phase with the lead: this many volts RMS along it.
     StuckBit(Lead, f64),
@@ -26,20 +31,22 @@ pub enum TesterFault {
 
 impl TesterFault {
     /// The short names of all kinds, in the order of the alphabet.
-    pub const NAMES: [&'static str; 6] = [
+    pub const NAMES: [&'static str; 8] = [
         "dead channel",
         "gain shift",
         "stuck bit",
         "stuck drive",
         "stuck probe",
         "swapped channels",
+        "welded drive relay",
+        "welded probe relay",
     ];
 
     /// A fault of any kind.
     #[must_use]
     pub fn draw(draw: &mut Draw) -> Self {
         let lead = Lead::ALL[draw.below(LEADS)];
-        match draw.below(6) {
+        match draw.below(8) {
             0 => Self::DeadChannel(lead),
             1 => {
                 let size = draw.between(0.05, 0.3);
@@ -57,6 +64,8 @@ impl TesterFault {
             }
             3 => Self::StuckProbe,
             4 => Self::StuckDrive,
+            5 => Self::WeldedProbe,
+            6 => Self::WeldedDrive,
             _ => {
                 // Bits 16 to 22 of 60 uV each: 3.9 V to 252 V, half of the time wrong.
                 let volts = 60e-6 * f64::from(1_u32 << (16 + draw.below(7))) * 0.5;
@@ -74,6 +83,8 @@ impl TesterFault {
             Self::SwappedChannels(..) => "swapped channels",
             Self::StuckProbe => "stuck probe",
             Self::StuckDrive => "stuck drive",
+            Self::WeldedProbe => "welded probe relay",
+            Self::WeldedDrive => "welded drive relay",
             Self::StuckBit(..) => "stuck bit",
         }
     }
@@ -90,7 +101,7 @@ impl TesterFault {
                     leads[lead.channel()] *= 1.0 + volts / size;
                 }
             }
-            Self::StuckProbe | Self::StuckDrive => {}
+            Self::StuckProbe | Self::StuckDrive | Self::WeldedProbe | Self::WeldedDrive => {}
         }
     }
 
@@ -99,7 +110,7 @@ impl TesterFault {
     pub(super) fn disturb_change(&self, leads: &mut [Phasor; LEADS]) {
         match self {
             Self::StuckProbe => *leads = [Phasor::new(0.0, 0.0); LEADS],
-            Self::StuckBit(..) | Self::StuckDrive => {}
+            Self::StuckBit(..) | Self::StuckDrive | Self::WeldedProbe | Self::WeldedDrive => {}
             _ => self.disturb(leads),
         }
     }

@@ -29,6 +29,9 @@ const PROBE_DRIVE: core::ops::Range<f64> = 20.0..150.0;
 const DRIVE_REST: f64 = 3.0;
 const DRIVE_MOST: f64 = 1_000.0;
 
+/// Ohms from which the tester takes a current to flow through a relay that is to be open.
+const RELAY_FLOWS: f64 = 5.0;
+
 /// Which means a test used.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Means {
@@ -50,6 +53,8 @@ impl Means {
 pub struct Trial {
     /// In the order of [`Means::ALL`].
     pub evidence: [Evidence; 3],
+    /// Whether the tester's test of its relays fails in it, likewise. No answer is given then.
+    pub relay_is_closed: [bool; 3],
     /// Volts of the ground slot against an independent earth.
     pub ground_to_earth: Volts,
 }
@@ -87,11 +92,14 @@ pub fn observe(
     all.clip_target = ClipTarget::IndependentEarth;
     all.clip_wide = Ok(stated(on_earth.pair(Pair::ClipWide), on_earth.axis()));
     all.hot_and_ground = hot_and_ground(probe, draw);
-    all.neutral_and_ground = neutral_and_ground(tester.drive(&free)?, draw);
+    let drive = tester.drive(&free)?;
+    all.neutral_and_ground = neutral_and_ground(drive, draw);
+    let relay_is_closed = tester.finds_a_closed_relay(probe, drive, draw);
     probed.hot_and_ground = all.hot_and_ground;
     let true_ground = on_earth.truth.pair(Pair::ClipGround).norm();
     Ok(Trial {
         evidence: [slots_only, probed, all],
+        relay_is_closed: [false, relay_is_closed, relay_is_closed],
         ground_to_earth: Volts::new(true_ground as f32),
     })
 }
@@ -287,6 +295,23 @@ impl Tester<'_> {
         } else {
             Ok(whole.re - self.reference())
         })
+    }
+
+    /// What the test of the relays finds before the probe is used. With the partner of a welded
+    /// relay closed, or with the tone alone, the whole current flows and reads what it always
+    /// does, less certain by the shorter time: half an ohm in a busy house.
+    fn finds_a_closed_relay(
+        &self,
+        probe: Result<Probed, Missing>,
+        drive: Result<f64, Missing>,
+        draw: &mut Draw,
+    ) -> bool {
+        let seen = match self.fault {
+            Some(TesterFault::WeldedProbe) => probe.map(|probed| probed.earth),
+            Some(TesterFault::WeldedDrive) => drive,
+            _ => return false,
+        };
+        seen.is_ok_and(|ohms| ohms + self.reference() + 0.5 * draw.normal() > RELAY_FLOWS)
     }
 
     /// What a current of the tester's own moves between two leads, as the tester sees it.

@@ -14,7 +14,7 @@ pub use ngspice::{Comparison, against_ngspice};
 use crate::error::Error;
 use rayon::prelude::*;
 use sha2::{Digest as _, Sha256};
-use slotwise_core::judge::judge;
+use slotwise_core::judge::{failed_self_test, judge};
 use slotwise_core::limits::Limits;
 use slotwise_core::units::Volts;
 use slotwise_core::verdict::{Outcome, Verdict};
@@ -195,9 +195,13 @@ fn counted<const N: usize>(
 }
 
 fn verdicts(trial: &Trial) -> [Verdict; 3] {
-    trial
-        .evidence
-        .map(|evidence| judge(&evidence, &Limits::DEFAULT))
+    core::array::from_fn(|means| {
+        if trial.relay_is_closed[means] {
+            failed_self_test()
+        } else {
+            judge(&trial.evidence[means], &Limits::DEFAULT)
+        }
+    })
 }
 
 /// Place of a set of means in the counts.

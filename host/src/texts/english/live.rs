@@ -99,6 +99,7 @@ const fn missing(reason: Missing) -> &'static str {
         Missing::Clipped => "beyond full scale",
         Missing::BeyondRange => "open or nearly open",
         Missing::NoCurrent => "no current",
+        Missing::RelaysUntested => "relays not tested",
     }
 }
 

@@ -2,7 +2,7 @@
 
 use slotwise_core::evidence::Missing;
 use slotwise_core::record::BootCause;
-use slotwise_core::self_test::SelfTestFailure;
+use slotwise_core::self_test::{Relay, SelfTestFailure};
 use slotwise_core::slots::Lead;
 
 use crate::chain::ChainLink;
@@ -19,6 +19,9 @@ pub(super) const fn missing(reason: Missing) -> &'static str {
         Missing::Clipped => "beyond full scale",
         Missing::BeyondRange => "beyond what the tester can measure: open, or all but open",
         Missing::NoCurrent => "the tester's own current did not flow",
+        Missing::RelaysUntested => {
+            "the tester could not test its relays: the voltage moved too much"
+        }
     }
 }
 
@@ -38,6 +41,15 @@ const fn lead_name(lead: Lead) -> &'static str {
         Lead::Wide => "wide slot's",
         Lead::Ground => "ground slot's",
         Lead::Clip => "clip's",
+    }
+}
+
+const fn relay_name(relay: Relay) -> &'static str {
+    match relay {
+        Relay::ProbeA => "probe's relay A",
+        Relay::ProbeB => "probe's relay B",
+        Relay::DriveToGround => "drive's relay to ground",
+        Relay::DriveToClip => "drive's relay to the clip",
     }
 }
 
@@ -83,6 +95,16 @@ pub(super) fn self_test(failure: SelfTestFailure) -> String {
         SelfTestFailure::Stack { untouched, guard } => {
             format!("its stack left {untouched} of {guard} guard bytes untouched")
         }
+        SelfTestFailure::RelayClosed {
+            relay,
+            milliohms,
+            most_milliohms,
+        } => format!(
+            "the {} does not open (current through it reads {} ohm; up to {} counts as none)",
+            relay_name(relay),
+            milliohms / 1000,
+            most_milliohms / 1000
+        ),
     };
     format!("tester failed its self-test: {what}")
 }

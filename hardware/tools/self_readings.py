@@ -1,0 +1,128 @@
+"""What the tester reads of its own currents with one part failed, at a sound receptacle.
+
+    python3 hardware/tools/self_readings.py    writes faults_self.csv; faults.py checks it
+
+The tests that the firmware makes of itself before it drives anything (shared-core/src/relay_check):
+relay A and relay B of P1 alone, which is linear at 60 Hz, and the tone of P2 with both of its relays
+open and the clip hanging free. Then what P2 reads from wide to ground with the clip on a good earth, as in every
+test that can end in "proven". P2 is a level that changes its sign: two operating points, without the
+line. Its source is calibrated with every part whole. Readings go through the strings, so a failed
+string shows in them.
+"""
+
+import csv
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from fault_circuit import circuit, readings, simulate  # noqa: E402
+from netlist import HARDWARE, load  # noqa: E402
+from spice import measured, node, run  # noqa: E402
+
+TABLE = HARDWARE / "faults_self.csv"
+COLUMNS = ["designator", "failure", "alone_a_ohm", "alone_b_ohm", "tone_ground_ohm", "tone_clip_share", "p2_ohm"]
+
+PROBE = 90e3  # earth_path::PROBE
+LEVEL = 6.0  # DriveCalibration::NOMINAL.level
+GAIN_DC = 2.38348e-3  # front_end::NOMINAL_GAIN
+LOOP = 10.0 + 0.4  # R_cal, and 0.2 ohm of the receptacle each way
+
+
+def alone(net, part, failure, relay):
+    """Ohms that the current of P1 reads with only this relay closed: what it moves, over what would flow."""
+    waves = {state: simulate(net, part, failure, "sound", state) for state in ("rest", f"{relay} alone")}
+    rest, closed = (readings(net, waves[state]) for state in waves)
+    drive = (closed[0] - closed[2]) / PROBE
+    moved = (closed[2] - closed[1]) - (rest[2] - rest[1])
+    return (moved / drive).real if abs(drive) > 60 / PROBE else None
+
+
+def shares(net, part, failure, state, level):
+    """Volts of wide against ground and against the clip, as read, over the level."""
+    found = []
+    for tone in ("1", "-1"):
+        lines = circuit(net, part, failure, "quiet", state, level, tone=tone)
+        wanted = [node(f"AIN{k}{end}") for k in (1, 2, 3) for end in "PN"]
+        prints = [f"print v({name})" for name in wanted if any(name in line.split() for line in lines)]
+        text = ""
+        for attempt in ("", ".options gmin=1e-11 reltol=0.005", ".options gmin=1e-10 itl1=2000 reltol=0.01"):
+            deck = "\n".join([*lines, attempt, ".control", "set numdgt=13", "op", *prints, "quit", ".endc", ".end"]) + "\n"
+            try:
+                text = run(deck, timeout=30)
+                break
+            except RuntimeError:
+                continue
+        volts = measured(text)
+        if not volts:
+            raise RuntimeError(f"no operating point: {lines[0]}")
+        lead = {k: (volts.get(f"v({node(f'AIN{k}P')})", 0.0) - volts.get(f"v({node(f'AIN{k}N')})", 0.0)) / GAIN_DC for k in (1, 2, 3)}
+        found.append((lead[1] - lead[2], lead[1] - lead[3]))
+    (ground_high, clip_high), (ground_low, clip_low) = found
+    return (ground_high - ground_low) / 2 / LEVEL, (clip_high - clip_low) / 2 / LEVEL
+
+
+# The coupler's output tied to the supply: the bridge stands still, at its level.
+SILENT = (("R606", "short"),)
+
+
+def in_ohms(share, source):
+    return share / (1 - min(share, 0.999)) * source
+
+
+def one(net, part, failure, level, source):
+    if (part, failure) in SILENT:
+        level = 0.0
+    name = part if part in net.pins else "none"
+    a, b = (alone(net, name, failure, relay) for relay in "AB")
+    tone_ground, tone_clip = shares(net, name, failure, "tone", level)
+    p2_ground, _ = shares(net, name, failure, "P2G clip earthed", level)
+    return [part, failure, *("" if x is None else f"{x:.3f}" for x in (a, b)), f"{in_ohms(tone_ground, source):.3f}",
+            f"{tone_clip:.4f}", f"{in_ohms(p2_ground, source) - 10.0:.3f}"]
+
+
+def calibrated(net):
+    """The source that reads the loop right with every part whole."""
+    share, _ = shares(net, "none", "none", "P2G clip earthed", None)
+    return LOOP * (1 - share) / share
+
+
+def by_failure():
+    """Rows of the table by part and failure."""
+    with TABLE.open(newline="", encoding="utf-8") as file:
+        return {(row["designator"], row["failure"]): row for row in csv.DictReader(file)}
+
+
+SAMPLE = [("none", "none"), ("K501", "short"), ("K602", "short"), ("R612", "short"), ("R231", "open")]
+
+
+def stale(net):
+    """Failures without a row, and rows of a sample that come out otherwise."""
+    from faults import failures, level_of  # circular: faults.py says what these readings mean
+
+    source, kept = calibrated(net), by_failure()
+    wrong = [f"{part} {failure} has no row of its own readings" for part, failure in failures(net) if (part, failure) not in kept]
+    for part, failure in SAMPLE:
+        now = dict(zip(COLUMNS, one(net, part, failure, level_of(part, failure), source)))
+        for column in COLUMNS[2:]:
+            was, is_now = kept[(part, failure)][column], now[column]
+            if was != is_now and ("" in (was, is_now) or abs(float(was) - float(is_now)) > 0.02 * abs(float(is_now)) + 0.01):
+                wrong.append(f"{part} {failure}: {column} {was}, now {is_now}: run hardware/run faults")
+    return wrong
+
+
+def write(net):
+    from faults import failures, level_of
+
+    source = calibrated(net)
+    with ThreadPoolExecutor(2) as pool:
+        rows = list(pool.map(lambda what: one(net, *what, level_of(*what), source), failures(net)))
+    with TABLE.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(COLUMNS)
+        writer.writerows(rows)
+
+
+if __name__ == "__main__":
+    write(load())
