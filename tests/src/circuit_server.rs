@@ -42,7 +42,19 @@ impl CircuitServer {
     ///
     /// # Errors
     /// If the pipes cannot be made (`mkfifo`).
-    pub fn start(folder: &Path, mut source: impl FrameSource + 'static) -> io::Result<Self> {
+    pub fn start(folder: &Path, source: impl FrameSource + 'static) -> io::Result<Self> {
+        Self::start_with(folder, source, Outputs::new())
+    }
+
+    /// The same behind these outputs: a relay of theirs may be stuck.
+    ///
+    /// # Errors
+    /// If the pipes cannot be made (`mkfifo`).
+    pub fn start_with(
+        folder: &Path,
+        mut source: impl FrameSource + 'static,
+        outputs: Outputs,
+    ) -> io::Result<Self> {
         let [requests, answers] = ["requests", "answers"].map(|name| folder.join(name));
         let status = Command::new("mkfifo")
             .args([&requests, &answers])
@@ -56,7 +68,7 @@ impl CircuitServer {
             // The emulator opens its ends in the same order.
             let from = File::open(from)?;
             let to = OpenOptions::new().write(true).open(to)?;
-            serve(&mut source, from, to, &count)
+            serve(&mut source, &outputs, from, to, &count)
         });
         Ok(Self {
             requests,
@@ -108,12 +120,12 @@ impl CircuitServer {
 
 fn serve(
     source: &mut dyn FrameSource,
+    outputs: &Outputs,
     mut from: impl Read,
     mut to: impl Write,
     rows: &AtomicU64,
 ) -> io::Result<Vec<Asked>> {
-    let outputs = Outputs::new();
-    source.connect(&outputs);
+    source.connect(outputs);
     let mut asked = Vec::new();
     let mut request = [0; 8];
     loop {

@@ -13,6 +13,7 @@ use slotwise::log_file;
 use slotwise_core::evidence::Measured;
 use slotwise_core::finding::FindingCode;
 use slotwise_core::record::{Body, BootCause, Record, Test, decode};
+use slotwise_core::relay_check::pattern;
 use slotwise_core::stimulus::{DrivePath, Order};
 use slotwise_core::units::{Millis, Ohms};
 use slotwise_core::verdict::Outcome;
@@ -79,6 +80,10 @@ fn is_told(asked: &[Asked], index: usize, order: Order) -> bool {
         && match order {
             Order::Rest => true,
             Order::Probe => levels(index + 2)[Output::ProbeHold as usize],
+            // It begins with both relays of the probe open and the tone as the pass has it.
+            Order::Relays { pass, .. } => {
+                levels(index + 2)[Output::Tone as usize] == pattern::tone(0, pass)
+            }
             Order::Drive(DrivePath::WideToGround) => {
                 levels(index + 2)[Output::DriveGround as usize]
             }

@@ -1,5 +1,5 @@
 //! The real image's tests of itself: a wrong bit of flash, a stuck channel, a clock that is off,
-//! and a loop that no longer takes frames. What it leaves in its flash is read as a host would.
+//! a welded relay, and a loop that no longer takes frames. What it leaves in its flash is read as a host would.
 
 use std::fs::{self, File};
 use std::io::BufWriter;
@@ -7,11 +7,12 @@ use std::path::Path;
 use std::process::Command;
 
 use slotwise_core::record::{Body, BootCause, Record, decode};
-use slotwise_core::self_test::SelfTestFailure;
+use slotwise_core::self_test::{Relay as Named, SelfTestFailure};
 use slotwise_core::slots::Lead;
 use slotwise_firmware::journal::Journal;
 use slotwise_firmware::nor::SpiNor;
-use slotwise_tests::emulator::{image_or_word, report};
+use slotwise_tests::circuit_server::CircuitServer;
+use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, image_or_word, report};
 use slotwise_tests::outside::root;
 use slotwise_virtual::board::workshop_flash;
 use slotwise_virtual::chips::nor::VirtualNor;
@@ -19,6 +20,7 @@ use slotwise_virtual::clock::SimClock;
 use slotwise_virtual::frames_file::write_source;
 use slotwise_virtual::front_end::{FrontEnd, PhasorSource, Stretch};
 use slotwise_virtual::house::find;
+use slotwise_virtual::outputs::{Outputs, Relay};
 use slotwise_virtual::tester::{Specimen, Tolerance};
 
 /// What a run left.
@@ -57,6 +59,40 @@ fn run(more: &[&str], seconds: u64) -> Option<Run> {
         .expect("the emulator starts");
     // 1: the port was never opened, or the like; the report says what.
     assert!(status.success(), "{status}");
+    Some(Run {
+        records: records(&path("nor.bin")),
+        report: report(&path("report.json")),
+    })
+}
+
+/// Runs the image in a sound receptacle with this relay welded, its codes following its pins.
+fn run_with_welded(relay: Relay, seconds: u64) -> Option<Run> {
+    let elf = image_or_word()?;
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let path = |name: &str| folder.path().join(name);
+    let specimen = Specimen::draw(52, &Tolerance::USUAL);
+    let contents = workshop_flash(&specimen).expect("the workshop calibrates it");
+    fs::write(path("nor.bin"), &contents).expect("room for the flash's contents");
+    let sound = find("sound").expect("in the bank").receptacle.clone();
+    let plan = [Stretch::plugged(sound, 60_000)];
+    let source = PhasorSource::new(&specimen, &plan).expect("it is solved");
+    let front_end = FrontEnd::new(specimen, Box::new(source));
+    let outputs = Outputs::new();
+    outputs.stick(relay, Some(true));
+    let circuit =
+        CircuitServer::start_with(folder.path(), front_end, outputs).expect("pipes can be made");
+    let board = EmulatedBoard::start(Given {
+        elf: &elf,
+        feed: Feed::Circuit(&circuit),
+        nor: &path("nor.bin"),
+        report: &path("report.json"),
+        seconds: 60,
+        more: &[],
+    })
+    .expect("the emulator starts");
+    circuit.wait_for(4_000 * seconds);
+    assert!(board.finish().expect("it ends"), "nothing that ends a run");
+    circuit.finish().expect("the pipes held");
     Some(Run {
         records: records(&path("nor.bin")),
         report: report(&path("report.json")),
@@ -159,4 +195,24 @@ fn a_loop_that_takes_no_frames_starves_the_watchdog_and_the_next_start_says_so()
         })
         .collect();
     assert_eq!(causes[..2], [BootCause::PowerOn, BootCause::Watchdog]);
+}
+
+/// 0.5 s to the first answer and three passes of 0.83 s; a load of the house may cost a fourth.
+#[test]
+fn a_welded_relay_is_found_before_the_probe_is_used() {
+    for (relay, named) in [
+        (Relay::ProbeA, Named::ProbeA),
+        (Relay::ProbeB, Named::ProbeB),
+        (Relay::DriveGround, Named::DriveToGround),
+    ] {
+        let Some(run) = run_with_welded(relay, 5) else {
+            return;
+        };
+        // The pump and the level are never driven together.
+        assert_eq!(probed(&run), 0, "{relay:?}");
+        let SelfTestFailure::RelayClosed { relay, .. } = failure(&run) else {
+            panic!("another test failed");
+        };
+        assert_eq!(relay, named);
+    }
 }

@@ -334,7 +334,10 @@ fn what_is_not_seen_is_harmless_and_has_a_check() {
         // A limiter or the relays of the drive: never without a check.
         let limits = part.starts_with('Q') || part.starts_with("R61") || part.starts_with("R62");
         let is_base = ["R616", "R617", "R626", "R627"].contains(&part.as_str());
-        assert!(!limits || is_base && failure == "short" || found_by != "none", "{at}");
+        assert!(
+            !limits || is_base && failure == "short" || found_by != "none",
+            "{at}"
+        );
         let is_this = |other: &&Row| name(other) == (part.clone(), failure.clone());
         let read = readings
             .rows

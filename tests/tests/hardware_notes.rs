@@ -6,7 +6,7 @@ use slotwise_core::drive::{DriveCalibration, TONE};
 use slotwise_core::earth_path::PROBE;
 use slotwise_core::front_end::{NOMINAL_GAIN, NOMINAL_VOLTS_PER_CODE, response};
 use slotwise_core::lamps::Lamp;
-use slotwise_core::limits::{DriveLimits, ProbeLimits};
+use slotwise_core::limits::{DriveLimits, ProbeLimits, RelayLimits};
 use slotwise_core::units::Hertz;
 use slotwise_tests::hardware::{Table, text};
 use slotwise_tests::hardware_legend::legend;
@@ -71,6 +71,11 @@ fn constants_off(theory: &str) -> Vec<String> {
         (
             "DriveLimits::path_most",
             f64::from(DriveLimits::DEFAULT.path_most.get()),
+            1e-6,
+        ),
+        (
+            "RelayLimits::flows",
+            f64::from(RelayLimits::DEFAULT.flows.get()),
             1e-6,
         ),
     ];
