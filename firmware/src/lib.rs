@@ -12,6 +12,8 @@ pub mod board;
 pub mod button;
 mod calibrating;
 pub mod calibration_store;
+pub mod clock_chip;
+pub mod display;
 pub mod journal;
 mod keeper;
 pub mod lamps;
@@ -19,6 +21,7 @@ pub mod link;
 pub mod nor;
 pub mod self_test;
 pub mod sequence;
+pub mod side_bus;
 pub mod stimulator;
 pub mod tester;
 

@@ -7,6 +7,7 @@
 
 import { RP2040 } from 'rp2040js';
 
+import { I2cBus } from './i2c-bus.mjs';
 import { Meter } from './meter.mjs';
 import { Outputs } from './outputs.mjs';
 import {
@@ -43,8 +44,10 @@ const HIGH = 1;
 export class Machine {
   /// `elf`: Elf. `adc`: AdcChip. `nor`: NorChip. `host`: UsbHost. `log(text)`. `flip`: address of
   /// a byte of flash with a wrong bit. `skipFramesAt`: nanoseconds from which on frames are not taken.
-  constructor({ elf, adc, nor, host, log, flip, skipFramesAt = Infinity }) {
-    Object.assign(this, { elf, adc, nor, host, log, flip, skipFramesAt });
+  /// `rtc`: RtcChip and `display`: DisplayChip, where the board has them. `stuckClocks`: clocks for
+  /// which the side bus is held low.
+  constructor({ elf, adc, nor, host, log, flip, skipFramesAt = Infinity, rtc, display, stuckClocks = 0 }) {
+    Object.assign(this, { elf, adc, nor, host, log, flip, skipFramesAt, rtc, display });
     this.elapsedBefore = 0;
     this.sleepNanos = 0;
     this.resets = [];
@@ -54,6 +57,7 @@ export class Machine {
     this.lampLevels = {};
     this.heartbeats = 0;
     this.outputs = new Outputs(() => this.nanos);
+    this.sideBus = new I2cBus([rtc, display].filter((part) => part !== undefined), () => this.nanos, stuckClocks);
     this.warnings = new Map();
     this.meter = new Meter(elf);
     /// Called before a chip is replaced, while its RAM still stands.
@@ -145,6 +149,7 @@ export class Machine {
     this.pressButton = inputPin(chip, PINS.button);
     this.pressButton(true);
 
+    this.sideBus.attach(chip);
     this.outputs.attach(chip);
     adc.driven = () => this.outputs.sample();
     const convert = chip.clock.createAlarm(() => {
@@ -284,6 +289,9 @@ export class Machine {
       lamps: { levels: this.lampLevels, changes: this.lampChanges, history: this.lampHistory },
       heartbeats: this.heartbeats,
       outputs: this.outputs.report(),
+      sideBus: this.sideBus.report(),
+      rtc: this.rtc?.report(this.nanos),
+      display: this.display?.report(),
       stack: { used: RAM_BYTES - this.stackFloor, left: this.stackFloor - this.stackLimit },
       emulatorMessages: Object.fromEntries(this.warnings),
     };

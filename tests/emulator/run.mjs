@@ -21,6 +21,9 @@
 //   --fault F           crc@N, crc@N:M, restart@N, silent@N:M, dead@N:M at the converter, by conversion
 //                       number since power-on; may be repeated
 //   --stuck CH:CODE     the converter's channel CH (0 to 3) is stuck at CODE; may be repeated
+//   --rtc WHEN          a clock chip is on the board: seconds since 1970 at power-on, or unset
+//   --display           a display is on the board
+//   --side-bus-stuck N  a part holds the bus of clock chip and display low for N clocks, or: forever
 //   --adc-clock-ppm N   the converter's clock is N millionths too fast
 //   --flip ADDRESS      bit 0 of this byte of flash (hexadecimal) is flipped
 //   --skip-frames-at MS from this millisecond on the function that takes a frame returns at once
@@ -43,7 +46,8 @@
 // (operations, oddities), usb, accumulate (cycles of the function that takes one frame),
 // interrupts (cycles by name, entry to exit), watchdogResets, faults (with program counter),
 // lamps (levels, history in ms), heartbeats, outputs (levels and edges of the pins of the tester's
-// own currents, conversions with each of them on), stack (bytes used and left),
+// own currents, conversions with each of them on), sideBus (transfers), rtc (its time, settings),
+// display (bytes, what a person sees, row by row), stack (bytes used and left),
 // emulatorMessages, problems (what made the exit code 1), image (flash and RAM bytes).
 //
 // For the Rust tests: make a pair with `serialport::TTYPort::pair()`, start this program with
@@ -58,10 +62,12 @@ import { parseArgs } from 'node:util';
 import { setImmediate as breathe, setTimeout as pause } from 'node:timers/promises';
 
 import { AdcChip, CodeFile, parseFault } from './adc-chip.mjs';
+import { DisplayChip } from './display-chip.mjs';
 import { Elf } from './elf.mjs';
 import { LiveCodes } from './live-codes.mjs';
 import { Machine } from './machine.mjs';
 import { NorChip } from './nor-chip.mjs';
+import { RtcChip } from './rtc-chip.mjs';
 import { RttReader } from './rtt.mjs';
 import { UsbHost } from './usb-host.mjs';
 
@@ -82,6 +88,9 @@ const OPTIONS = {
   button: { type: 'string', multiple: true, default: [] },
   fault: { type: 'string', multiple: true, default: [] },
   stuck: { type: 'string', multiple: true, default: [] },
+  rtc: { type: 'string' },
+  display: { type: 'boolean', default: false },
+  'side-bus-stuck': { type: 'string', default: '0' },
   'adc-clock-ppm': { type: 'string', default: '0' },
   flip: { type: 'string' },
   'skip-frames-at': { type: 'string' },
@@ -174,6 +183,9 @@ export function readArguments(argv) {
     presses: values.button.map(press),
     faults,
     stuck: values.stuck.map(stuckChannel),
+    rtc: values.rtc === undefined || values.rtc === 'unset' ? values.rtc : number('rtc', values.rtc, 0),
+    display: values.display,
+    stuckClocks: values['side-bus-stuck'] === 'forever' ? Infinity : number('side-bus-stuck', values['side-bus-stuck'], 0),
     clockPpm: number('adc-clock-ppm', values['adc-clock-ppm'], -500_000),
     flip: flashAddress(values.flip),
     skipFramesAt: moment('skip-frames-at', values['skip-frames-at']),
@@ -198,7 +210,10 @@ function buildMachine(options) {
   let machine = null;
   const nor = new NorChip(options.nor, () => machine?.nanos ?? 0);
   const host = new UsbHost();
-  machine = new Machine({ elf, adc, nor, host, log, flip: options.flip, skipFramesAt: options.skipFramesAt });
+  const rtc = options.rtc === undefined ? undefined : new RtcChip(options.rtc === 'unset' ? null : options.rtc);
+  const display = options.display ? new DisplayChip() : undefined;
+  const { flip, skipFramesAt, stuckClocks } = options;
+  machine = new Machine({ elf, adc, nor, host, log, flip, skipFramesAt, rtc, display, stuckClocks });
   return machine;
 }
 

@@ -7,6 +7,7 @@ use slotwise_core::link::{
 use slotwise_core::record::{self, Record, RecordNumber};
 use slotwise_virtual::board::{VirtualBoard, demo_identity, workshop_flash};
 use slotwise_virtual::chips::adc::VirtualAdc;
+use slotwise_virtual::chips::side_bus::SideParts;
 use slotwise_virtual::computer::Computer;
 use slotwise_virtual::front_end::{FrontEnd, Hand};
 use slotwise_virtual::house::find;
@@ -56,11 +57,25 @@ impl Bench {
         contents: Vec<u8>,
         break_it: impl FnOnce(&VirtualAdc, &Computer),
     ) -> Self {
+        Self::with_parts(specimen, contents, SideParts::default(), break_it)
+    }
+
+    /// The same with a clock chip or a display on its side bus.
+    ///
+    /// # Panics
+    /// If it cannot be made.
+    #[must_use]
+    pub fn with_parts(
+        specimen: Specimen,
+        contents: Vec<u8>,
+        parts: SideParts,
+        break_it: impl FnOnce(&VirtualAdc, &Computer),
+    ) -> Self {
         let (hand, source) = Hand::new(specimen.clone()).expect("the specimen's parts are some");
         let front_end = FrontEnd::new(specimen.clone(), Box::new(source));
         let (near, far) = line();
         let identity = demo_identity(None);
-        let board = VirtualBoard::start_broken(front_end, contents, near, identity, break_it)
+        let board = VirtualBoard::start_with(front_end, contents, near, identity, parts, break_it)
             .expect("the board starts");
         Self {
             board,

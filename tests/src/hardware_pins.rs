@@ -121,7 +121,8 @@ pub fn disagreements(table: &Table, source: &str) -> Vec<String> {
 }
 
 /// Order of the pins in the source of what takes several.
-const ORDERED: [(&str, &[&str]); 3] = [
+const ORDERED: [(&str, &[&str]); 4] = [
+    ("side_bus", &["I2C0 SDA", "I2C0 SCL"]),
     (
         "adc",
         &[

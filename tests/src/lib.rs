@@ -13,3 +13,5 @@ pub mod measured;
 pub mod ngspice;
 pub mod outside;
 pub mod rules;
+pub mod tester_picture;
+pub mod tester_states;

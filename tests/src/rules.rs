@@ -43,6 +43,10 @@ pub const ROOMS: &[Room] = &[
             "heapless",
             "crc",
             "sha2",
+            "chrono",
+            "ds323x",
+            "embedded-graphics",
+            "ssd1306",
             "defmt",
         ],
     },
@@ -127,6 +131,8 @@ pub const ROOMS: &[Room] = &[
             "slotwise",
             "serialport",
             "serde_json",
+            "embedded-graphics",
+            "png",
         ],
     },
 ];
@@ -172,6 +178,27 @@ pub const BANS: &[Ban] = &[
             "slotwise_virtual",
         ],
         why: "the portable firmware knows no chip and no desktop",
+    },
+    Ban {
+        folder: "firmware/src/",
+        except: &["firmware/src/display/"],
+        words: &["embedded_graphics", "ssd1306"],
+        why: "only the display's room draws",
+    },
+    Ban {
+        folder: "firmware/src/",
+        except: &["firmware/src/clock_chip.rs", "firmware/src/display/line.rs"],
+        words: &["chrono::", "ds323x"],
+        why: "only the clock chip's room knows a calendar, and the line that writes a date",
+    },
+    Ban {
+        folder: "firmware/virtual/src/",
+        except: &[],
+        words: &[
+            "slotwise_firmware::display",
+            "slotwise_firmware::clock_chip",
+        ],
+        why: "the models of the parts share no code with the drivers that they check",
     },
     Ban {
         folder: "firmware/virtual/src/",
@@ -270,6 +297,35 @@ pub fn source_violations(path: &str, text: &str) -> Vec<String> {
         }
     }
     found
+}
+
+/// Words for a person in the firmware outside of the room that is for them: string literals of two
+/// words or more in a file of the display that is not its `texts.rs`. `path` as in
+/// [`source_violations`].
+#[must_use]
+pub fn words_outside_their_room(path: &str, text: &str) -> Vec<String> {
+    const ROOM: &str = "firmware/src/display/";
+    let is_free = ["texts.rs", "tests.rs"].map(|name| format!("{ROOM}{name}"));
+    if !path.starts_with(ROOM) || is_free.iter().any(|free| free == path) {
+        return Vec::new();
+    }
+    let words = |literal: &str| {
+        literal
+            .split(' ')
+            .filter(|word| word.chars().filter(|c| c.is_alphabetic()).count() > 1)
+            .count()
+    };
+    code_lines(text)
+        .filter(|(_, line)| !line.contains("assert"))
+        .flat_map(|(number, line)| {
+            line.split('"')
+                .skip(1)
+                .step_by(2)
+                .filter(|literal| words(literal) >= 2)
+                .map(move |literal| format!("{path}:{number}: `{literal}`: words live in texts.rs"))
+                .collect::<Vec<_>>()
+        })
+        .collect()
 }
 
 /// Whether `line` holds `word` not as the tail of a longer name: `core::std::` is no `std::`.

@@ -39,6 +39,7 @@ fn pins_exchanged_in_the_source_are_noticed() {
         ("pins.gpio2)", "pins.gpio7)"),
         ("pins.gpio17", "pins.gpio13"),
         ("pins.gpio20", "pins.gpio21"),
+        ("pins.gpio0.", "pins.gpio1."),
     ] {
         assert!(source.contains(one) && source.contains(other), "{one}");
         let mutant = source

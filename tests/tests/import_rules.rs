@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use cargo_metadata::{DependencyKind, MetadataCommand};
-use slotwise_tests::rules::{Edges, edge_violations, source_violations};
+use slotwise_tests::rules::{Edges, edge_violations, source_violations, words_outside_their_room};
 
 fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -74,7 +74,10 @@ fn no_source_holds_a_word_that_is_banned_in_its_room() {
         .flat_map(|file| {
             let text = fs::read_to_string(file).expect("a source can be read");
             let path = file.strip_prefix(&root).expect("below the root");
-            source_violations(&path.to_string_lossy().replace('\\', "/"), &text)
+            let path = path.to_string_lossy().replace('\\', "/");
+            let mut found = source_violations(&path, &text);
+            found.extend(words_outside_their_room(&path, &text));
+            found
         })
         .collect();
     assert_eq!(found, Vec::<String>::new());
@@ -129,6 +132,15 @@ fn planted_words_are_found_and_innocent_ones_are_not() {
             "firmware/rp2040/src/board.rs",
             "if volts > Limits::DEFAULT.touchable {",
         ),
+        (
+            "firmware/src/lamps.rs",
+            "use embedded_graphics::text::Text;",
+        ),
+        ("firmware/src/keeper.rs", "use ds323x::Ds323x;"),
+        (
+            "firmware/virtual/src/chips/side_bus/rtc.rs",
+            "use slotwise_firmware::clock_chip;",
+        ),
     ] {
         assert!(!source_violations(path, line).is_empty(), "{path}: {line}");
     }
@@ -145,5 +157,19 @@ fn planted_words_are_found_and_innocent_ones_are_not() {
             Vec::<String>::new(),
             "{path}: {line}"
         );
+    }
+}
+
+#[test]
+fn words_for_a_person_outside_of_their_room_are_found() {
+    let line = "let head = Line::of(\"Open ground\");";
+    let screen = "firmware/src/display/screen.rs";
+    assert_eq!(words_outside_their_room(screen, line).len(), 1);
+    for (path, line) in [
+        ("firmware/src/display/texts.rs", line),
+        ("firmware/src/display/line.rs", "self.and(\" ohm\")"),
+        ("firmware/src/keeper.rs", line),
+    ] {
+        assert_eq!(words_outside_their_room(path, line), Vec::<String>::new());
     }
 }

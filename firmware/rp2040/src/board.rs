@@ -15,8 +15,8 @@ use rp2040_hal::gpio::bank0::{
     Gpio10, Gpio11, Gpio12, Gpio13, Gpio15, Gpio16, Gpio17, Gpio18, Gpio19, Gpio20, Gpio21,
 };
 use rp2040_hal::gpio::{
-    DynPinId, FunctionNull, FunctionSio, FunctionSpi, Pin, PinId, Pins, PullDown, PullNone, PullUp,
-    SioInput, SioOutput, ValidFunction,
+    DynPinId, FunctionI2C, FunctionNull, FunctionSio, FunctionSpi, Pin, PinId, Pins, PullDown,
+    PullNone, PullUp, SioInput, SioOutput, ValidFunction,
 };
 use rp2040_hal::spi::{Enabled, Spi};
 use rp2040_hal::usb::UsbBus;
@@ -25,6 +25,7 @@ use slotwise_core::record::BootCause;
 use slotwise_firmware::stimulator;
 use usb_device::bus::UsbBusAllocator;
 
+use crate::side_bus::SideBusPort;
 use crate::start_cause;
 
 /// The second-stage loader, which sets up the flash chip for execution in place.
@@ -75,6 +76,10 @@ pub(crate) type ButtonPin = Pin<Gpio15, FunctionSio<SioInput>, PullUp>;
 /// SYNC/RESET of the converter, held high.
 pub(crate) type SyncPin = Output<Gpio21>;
 
+/// A pin of the side bus, of clock chip and display. The resistors on the board are stronger than
+/// the chip's pull-ups, which keep the lines high on a board without these parts.
+pub(crate) type SideBusPin<I> = Pin<I, FunctionI2C, PullUp>;
+
 /// All of the board, ready to use.
 pub(crate) struct Board {
     pub(crate) adc: AdcBus,
@@ -87,6 +92,7 @@ pub(crate) struct Board {
     pub(crate) button: ButtonPin,
     /// The tester's own currents.
     pub(crate) outputs: stimulator::Pins<OutputPin>,
+    pub(crate) side_bus: SideBusPort,
     pub(crate) usb: UsbBusAllocator<UsbBus>,
     pub(crate) watchdog: Watchdog,
     pub(crate) clock: Timer,
@@ -151,6 +157,14 @@ impl Board {
         )
         .init(&mut chip.RESETS, peripheral, NOR_BUS, MODE_0);
 
+        let side_bus = SideBusPort::new(
+            chip.I2C0,
+            pins.gpio0.reconfigure(),
+            pins.gpio1.reconfigure(),
+            &mut chip.RESETS,
+            clock,
+        );
+
         let usb = UsbBusAllocator::new(UsbBus::new(
             chip.USBCTRL_REGS,
             chip.USBCTRL_DPRAM,
@@ -175,6 +189,7 @@ impl Board {
             heartbeat: off(pins.gpio25),
             button: pins.gpio15.into_pull_up_input(),
             outputs,
+            side_bus,
             usb,
             watchdog,
             clock,

@@ -11,6 +11,7 @@
 //! | `computer` | tests of image, memory and stack |
 //! | `acquisition` | data-ready interrupt and frame queue |
 //! | `usb` | the serial port |
+//! | `side_bus` | I2C of clock chip and display, with an end to every wait |
 //! | `start_cause` | why the chip started, who it is |
 //! | `panic` | the safe state on any error |
 #![cfg_attr(target_os = "none", no_std, no_main)]
@@ -23,6 +24,8 @@ mod board;
 mod computer;
 #[cfg(target_os = "none")]
 mod panic;
+#[cfg(target_os = "none")]
+mod side_bus;
 #[cfg(target_os = "none")]
 mod start_cause;
 #[cfg(target_os = "none")]

@@ -18,6 +18,7 @@ use slotwise_core::record::{TesterId, Version};
 use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::units::Millis;
 use slotwise_firmware::nor::SpiNor;
+use slotwise_firmware::side_bus::{Served as _, SideBus};
 use slotwise_firmware::tester::{Identity, Parts, Tester};
 
 use crate::acquisition::{Acquisition, Delivered};
@@ -64,6 +65,7 @@ fn run(board: Board, tested: Result<(), SelfTestFailure>) -> ! {
         heartbeat,
         button,
         outputs,
+        side_bus,
         usb,
         mut watchdog,
         clock,
@@ -72,6 +74,12 @@ fn run(board: Board, tested: Result<(), SelfTestFailure>) -> ! {
     } = board;
     watchdog.start(PATIENCE_AT_START);
     defmt::info!("start: {}", cause);
+
+    // First of all, so that nothing of before the start stays on the display.
+    let (mut side_bus, time) = SideBus::start(side_bus);
+    if let Err(state) = time {
+        defmt::warn!("clock chip: {}", state);
+    }
 
     let tester_id = flash_number(&mut nor);
     let number: &'static mut String<16> =
@@ -94,9 +102,10 @@ fn run(board: Board, tested: Result<(), SelfTestFailure>) -> ! {
             tester: tester_id,
             firmware: version(),
             cause,
-            clock: None,
+            clock: time.ok(),
         },
     );
+    tester.clock_is(time);
     if let Err(failure) = tested {
         tester.fail(failure);
     }
@@ -127,6 +136,7 @@ fn run(board: Board, tested: Result<(), SelfTestFailure>) -> ! {
             acquisition.order(tester.order());
             acquisition.keep_alive();
         }
+        side_bus.poll(now, &mut tester);
         acquisition.mark(tester.flow());
         if tester.flow().take_whole() {
             watchdog.feed();

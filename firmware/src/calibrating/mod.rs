@@ -11,12 +11,15 @@ use crc::{CRC_32_ISO_HDLC, Crc};
 use embedded_storage_async::nor_flash::MultiwriteNorFlash;
 use slotwise_core::calibration::validity::Validity;
 use slotwise_core::calibration::{self, Calibration};
-use slotwise_core::link::{About, WorkshopRefusal, WorkshopReply, WorkshopRequest};
+use slotwise_core::link::{
+    About, ClockChip, ClockReport, WorkshopRefusal, WorkshopReply, WorkshopRequest,
+};
 use slotwise_core::sample::{Frame, FrameFault};
 use slotwise_core::stimulus::{Applied, Order};
 use slotwise_core::units::{Millis, UnixSeconds};
 
 use crate::calibration_store::CalibrationStore;
+use crate::clock_chip;
 use crate::journal::Journal;
 use measuring::Measuring;
 
@@ -43,6 +46,9 @@ pub(crate) struct Workshop {
     asked: Millis,
     /// Changes what is offered into another token every time.
     offers: u32,
+    /// How the clock chip stood when it was last asked, and whether it is to be set.
+    chip: ClockChip,
+    sets_chip: bool,
 }
 
 /// What the answer to a request means for the rest of the tester.
@@ -68,7 +74,28 @@ impl Workshop {
             measuring: None,
             asked: Millis::new(0),
             offers: 0,
+            chip: ClockChip::NotAsked,
+            sets_chip: false,
         }
+    }
+
+    /// Takes how the clock chip stands.
+    pub(crate) const fn chip_is(&mut self, chip: ClockChip) {
+        self.chip = chip;
+    }
+
+    /// How the clock chip stands.
+    pub(crate) const fn chip(&self) -> ClockChip {
+        if self.sets_chip {
+            ClockChip::Setting
+        } else {
+            self.chip
+        }
+    }
+
+    /// Whether the clock chip is to be set, once.
+    pub(crate) const fn take_sets_chip(&mut self) -> bool {
+        core::mem::replace(&mut self.sets_chip, false)
     }
 
     /// The calibration in force at `clock`.
@@ -128,7 +155,19 @@ impl Workshop {
                 };
                 (WorkshopReply::About(about), Then::Nothing)
             }
-            WorkshopRequest::SetClock { clock } => (WorkshopReply::Done, Then::SetClock(clock)),
+            WorkshopRequest::SetClock { clock } if clock_chip::is_a_time(clock) => {
+                self.sets_chip = true;
+                (WorkshopReply::Done, Then::SetClock(clock))
+            }
+            WorkshopRequest::SetClock { .. } => (
+                WorkshopReply::Refused(WorkshopRefusal::NotATime),
+                Then::Nothing,
+            ),
+            WorkshopRequest::Clock => {
+                let chip = self.chip();
+                let report = ClockReport { clock, chip };
+                (WorkshopReply::Clock(report), Then::Nothing)
+            }
             WorkshopRequest::Measure(how) => {
                 self.measuring = Some(Measuring::new(how));
                 (WorkshopReply::Measuring, Then::StopTesting)

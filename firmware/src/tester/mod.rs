@@ -5,6 +5,7 @@
 //! lamps, reads the button, writes records and serves the link. A record write may take
 //! 50 ms (sector erase), so a board queues frames meanwhile.
 
+mod served;
 mod view;
 
 use embedded_hal::digital::{InputPin, OutputPin};

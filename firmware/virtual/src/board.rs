@@ -13,6 +13,7 @@
 
 use crate::chips::adc::{AdcSpi, DataReady, VirtualAdc};
 use crate::chips::nor::{NorSpi, SizeError, VirtualNor};
+use crate::chips::side_bus::{SideParts, VirtualSideBus};
 use crate::clock::{FRAME_NANOS, SimClock, SimDelay};
 use crate::computer::Computer;
 use crate::front_end::FrameSource;
@@ -34,6 +35,7 @@ use slotwise_firmware::adc::{AdcError, Converter, Misread};
 use slotwise_firmware::calibration_store::{CalibrationStore, CalibrationStoreError};
 use slotwise_firmware::nor::{NorError, SpiNor};
 use slotwise_firmware::self_test::{self, Guard, Hardware, Pace, Stage};
+use slotwise_firmware::side_bus::{Served as _, SideBus};
 use slotwise_firmware::stimulator::{SILENCE_MS, Stimulator};
 use slotwise_firmware::tester::{Identity, Parts, Tester};
 use std::collections::VecDeque;
@@ -195,6 +197,9 @@ pub struct VirtualBoard {
     pub outputs: Outputs,
     /// The microcontroller, for faults.
     pub computer: Computer,
+    /// Clock chip and display, where the board has them.
+    pub side: VirtualSideBus,
+    side_bus: SideBus<VirtualSideBus>,
     tester: BoardTester,
     shared: Arc<Mutex<Shared>>,
     /// When the watchdog was last fed, and the longest that it ever waited.
@@ -221,10 +226,27 @@ impl VirtualBoard {
     /// # Errors
     /// As [`VirtualBoard::start`].
     pub fn start_broken(
+        source: impl FrameSource + 'static,
+        contents: Vec<u8>,
+        serial: BoardEnd,
+        identity: Identity,
+        break_it: impl FnOnce(&VirtualAdc, &Computer),
+    ) -> Result<Self, BoardError> {
+        let parts = SideParts::default();
+        Self::start_with(source, contents, serial, identity, parts, break_it)
+    }
+
+    /// The same with these parts on its side bus. A clock chip that has the time counts before
+    /// what `identity` says.
+    ///
+    /// # Errors
+    /// As [`VirtualBoard::start`].
+    pub fn start_with(
         mut source: impl FrameSource + 'static,
         contents: Vec<u8>,
         serial: BoardEnd,
         identity: Identity,
+        parts: SideParts,
         break_it: impl FnOnce(&VirtualAdc, &Computer),
     ) -> Result<Self, BoardError> {
         let clock = SimClock::new();
@@ -234,6 +256,12 @@ impl VirtualBoard {
         let adc = VirtualAdc::new(&clock, source);
         let nor = VirtualNor::with_contents(&clock, contents)?;
         break_it(&adc, &computer);
+        let side = VirtualSideBus::new(&clock, parts);
+        let (side_bus, time) = SideBus::start(side.clone());
+        let identity = Identity {
+            clock: time.ok().or(identity.clock),
+            ..identity
+        };
         let mut tested = computer.check_at_start();
         let mut converter = Converter::new(adc.spi());
         let mut delay = clock.delay();
@@ -267,6 +295,7 @@ impl VirtualBoard {
             },
             identity,
         );
+        tester.clock_is(time);
         if let Err(failure) = tested {
             tester.fail(failure);
         }
@@ -281,6 +310,8 @@ impl VirtualBoard {
             button,
             outputs,
             computer,
+            side,
+            side_bus,
             tester,
             shared,
         })
@@ -310,6 +341,7 @@ impl VirtualBoard {
             shared: &self.shared,
             computer: &self.computer,
         });
+        self.side_bus.poll(now, &mut self.tester);
         let order = self.tester.order();
         let newest = self.clock.frame();
         let mut shared = lock(&self.shared);
@@ -346,6 +378,12 @@ impl VirtualBoard {
     /// The firmware.
     pub const fn tester(&mut self) -> &mut BoardTester {
         &mut self.tester
+    }
+
+    /// The firmware's end of the side bus.
+    #[must_use]
+    pub const fn side_bus(&self) -> &SideBus<VirtualSideBus> {
+        &self.side_bus
     }
 
     /// Number of the first frame that the firmware read, as the front end counts.

@@ -20,6 +20,7 @@ use std::time::{Duration, Instant};
 use slotwise_core::record::TesterId;
 use slotwise_core::units::UnixSeconds;
 use slotwise_virtual::board::{VIRTUAL_TESTER, VirtualBoard, demo_identity, workshop_flash};
+use slotwise_virtual::chips::side_bus::{SideParts, VirtualRtc};
 use slotwise_virtual::front_end::{FrontEnd, Hand};
 use slotwise_virtual::house::{Jig, Receptacle};
 use slotwise_virtual::serial::{FarEnd, line};
@@ -103,7 +104,15 @@ impl VirtualTester {
         let front_end = FrontEnd::new(specimen, Box::new(source));
         let (near, far) = line();
         let identity = demo_identity(clock);
-        let board = VirtualBoard::start(front_end, contents, near, identity).map_err(bench)?;
+        let rtc = clock.map_or_else(VirtualRtc::never_set, |clock| {
+            VirtualRtc::running(clock.get())
+        });
+        let parts = SideParts {
+            rtc: Some(rtc),
+            display: None,
+        };
+        let board = VirtualBoard::start_with(front_end, contents, near, identity, parts, |_, _| {})
+            .map_err(bench)?;
         let (far_line, served) = far_line::open(wish);
         let stop = Arc::new(AtomicBool::new(false));
         let seen = Arc::clone(&stop);

@@ -2,9 +2,13 @@
 //!
 //! Nothing is changed but the tester's clock, and that only with `--set-clock`.
 
+use std::time::Duration;
+
 use serde::Serialize;
 use slotwise_core::calibration::validity::Validity;
-use slotwise_core::link::{About, JournalState, PROTOCOL, WorkshopReply, WorkshopRequest};
+use slotwise_core::link::{
+    About, ClockChip, JournalState, PROTOCOL, WorkshopReply, WorkshopRequest,
+};
 use slotwise_core::record::{SCHEMA, Version};
 use slotwise_core::units::UnixSeconds;
 
@@ -15,10 +19,15 @@ use crate::client::Client;
 use crate::error::{Error, LinkError, PortError};
 use crate::exit::Exit;
 use crate::port;
-use crate::texts::workshop::UDEV_RULE;
+use crate::texts::workshop::{UDEV_RULE, clock_chip, clock_chip_code, refused};
 
 /// A clock that is off by more than this is said to be: seconds.
 const CLOCK_WITHIN: u64 = 120;
+
+/// How often a clock chip is asked that is about to be set, and how long between: the tester does
+/// it within some milliseconds.
+const SETTING_TRIES: u32 = 20;
+const SETTING_PAUSE: Duration = Duration::from_millis(50);
 
 const DAY: u64 = 86_400;
 
@@ -58,6 +67,8 @@ struct Found {
     calibration_age_days: Option<u64>,
     calibration_copies_sound: Option<bool>,
     clock_unix: Option<u64>,
+    /// How the clock chip stands. `None`: the firmware is too old to say.
+    clock_chip: Option<&'static str>,
 }
 
 /// Runs `doctor`.
@@ -106,9 +117,15 @@ fn examine(args: &DoctorArgs, diagnosis: &mut Diagnosis) -> Result<Exit, Error> 
     let mut client = Client::new(Box::new(port::open(&name)?));
     let (hello, _) = client.hello()?;
     let status = client.status()?;
-    if args.set_clock {
-        client.workshop(WorkshopRequest::SetClock { clock: now() })?;
+    let mut exit = Exit::Done;
+    if args.set_clock
+        && let WorkshopReply::Refused(why) =
+            client.workshop(WorkshopRequest::SetClock { clock: now() })?
+    {
+        diagnosis.advice.push(refused(why).to_owned());
+        exit = Exit::CannotTell;
     }
+    let chip = chip(&mut client)?;
     let about = match client.workshop(WorkshopRequest::About) {
         Ok(WorkshopReply::About(about)) => Some(about),
         Ok(_) => return Err(client.does_not_fit("calibration and clock").into()),
@@ -117,7 +134,9 @@ fn examine(args: &DoctorArgs, diagnosis: &mut Diagnosis) -> Result<Exit, Error> 
         Err(error) => return Err(error.into()),
     };
     let advice = &mut diagnosis.advice;
-    let mut exit = Exit::Done;
+    if let Some(text) = chip.and_then(clock_chip) {
+        advice.push(text.to_owned());
+    }
     let (journal, journal_advice) = match status.journal {
         JournalState::Writable => ("writable", None),
         JournalState::Full => ("full", Some("the journal is full: pull it")),
@@ -163,6 +182,7 @@ fn examine(args: &DoctorArgs, diagnosis: &mut Diagnosis) -> Result<Exit, Error> 
         calibration_age_days: None,
         calibration_copies_sound: None,
         clock_unix: None,
+        clock_chip: chip.map(clock_chip_code),
     };
     match about {
         Some(about) => {
@@ -177,6 +197,25 @@ fn examine(args: &DoctorArgs, diagnosis: &mut Diagnosis) -> Result<Exit, Error> 
     }
     diagnosis.tester = Some(found);
     Ok(exit)
+}
+
+/// How the clock chip stands, once it has been told what it is to be told. `None`: the firmware
+/// does not know the question.
+fn chip(client: &mut Client) -> Result<Option<ClockChip>, Error> {
+    for attempt in 1.. {
+        match client.workshop(WorkshopRequest::Clock) {
+            Ok(WorkshopReply::Clock(report)) => {
+                if report.chip != ClockChip::Setting || attempt == SETTING_TRIES {
+                    return Ok(Some(report.chip));
+                }
+            }
+            Ok(_) => return Err(client.does_not_fit("clock").into()),
+            Err(LinkError::Refused { .. }) => break,
+            Err(error) => return Err(error.into()),
+        }
+        std::thread::sleep(SETTING_PAUSE);
+    }
+    Ok(None)
 }
 
 fn compare(firmware: Version) -> &'static str {
@@ -268,7 +307,7 @@ fn in_words(diagnosis: &Diagnosis) -> String {
              firmware     {} ({} as this program), link protocol {}, record schema {}\n\
              journal      {}, {records}\n\
              calibration  {calibration}\n\
-             clock        {}\n",
+             clock        {}{}\n",
             found.tester,
             found.port,
             found.starts,
@@ -282,6 +321,9 @@ fn in_words(diagnosis: &Diagnosis) -> String {
             } else {
                 "not set"
             },
+            found
+                .clock_chip
+                .map_or_else(String::new, |chip| format!(", chip {chip}")),
         );
     }
     for line in &diagnosis.advice {

@@ -4,7 +4,7 @@
 use slotwise_core::calibration::fit::{FitFault, Source};
 use slotwise_core::calibration::step::StepFault;
 use slotwise_core::evidence::Missing;
-use slotwise_core::link::WorkshopRefusal;
+use slotwise_core::link::{ClockChip, WorkshopRefusal};
 use slotwise_core::slots::Lead;
 
 use crate::calibrate::Step;
@@ -144,6 +144,55 @@ pub const fn refused(reason: WorkshopRefusal) -> &'static str {
             "its memory did not take it; the old calibration still holds, if there was one"
         }
         WorkshopRefusal::SelfTest => "the tester failed a test of itself and measures nothing",
+        WorkshopRefusal::NotATime => {
+            "the tester takes this computer's time for impossible; set the computer's clock"
+        }
+    }
+}
+
+/// A name for programs of how the clock chip stands.
+#[must_use]
+pub const fn clock_chip_code(chip: ClockChip) -> &'static str {
+    match chip {
+        ClockChip::NotAsked => "not-asked",
+        ClockChip::Running => "running",
+        ClockChip::Stopped => "stopped",
+        ClockChip::NotATime => "no-time",
+        ClockChip::Absent => "absent",
+        ClockChip::BusStuck => "bus-stuck",
+        ClockChip::BusFault => "bus-fault",
+        ClockChip::NotTaken => "not-taken",
+        ClockChip::Setting => "setting",
+    }
+}
+
+/// What to do about the clock chip, if anything.
+#[must_use]
+pub const fn clock_chip(chip: ClockChip) -> Option<&'static str> {
+    match chip {
+        ClockChip::NotAsked | ClockChip::Running | ClockChip::Setting => None,
+        ClockChip::Stopped => Some(
+            "the clock chip stood still since it was last set: `slotwise doctor --set-clock`; if \
+             it comes again, change its coin cell",
+        ),
+        ClockChip::NotATime => {
+            Some("the clock chip holds no time that can be right: `slotwise doctor --set-clock`")
+        }
+        ClockChip::Absent => Some(
+            "no clock chip answers: the tester forgets the time when it is switched off; check \
+             the chip and its bus",
+        ),
+        ClockChip::BusStuck => Some(
+            "the bus of clock chip and display is held low: take the display off and try again, \
+             then have it repaired",
+        ),
+        ClockChip::BusFault => Some(
+            "the bus of clock chip and display fails: check the display's plug, then have it \
+             repaired",
+        ),
+        ClockChip::NotTaken => {
+            Some("the clock chip does not keep the time it is given: have it replaced")
+        }
     }
 }
 

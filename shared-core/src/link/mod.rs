@@ -17,7 +17,9 @@ pub use look::{Answer, Look, MAX_LOOK, Phase, SlotLook, WatchState};
 pub use message::{
     Hello, JournalState, Refusal, Reply, ReplyEnvelope, Request, RequestEnvelope, Status,
 };
-pub use workshop::{About, WorkshopRefusal, WorkshopReply, WorkshopRequest};
+pub use workshop::{
+    About, ClockChip, ClockReport, WorkshopRefusal, WorkshopReply, WorkshopRequest,
+};
 
 /// Version of the link protocol. Either side refuses another major protocol by name.
 pub const PROTOCOL: u16 = 1;

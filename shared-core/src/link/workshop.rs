@@ -39,6 +39,8 @@ pub enum WorkshopRequest {
         /// What the tester answered to the offer.
         token: u32,
     },
+    /// How does the clock stand, and why?
+    Clock,
 }
 
 /// What the tester answers.
@@ -61,6 +63,43 @@ pub enum WorkshopReply {
     },
     /// It is refused.
     Refused(WorkshopRefusal),
+    /// Answer to `Clock`.
+    Clock(ClockReport),
+}
+
+/// How the clock stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ClockReport {
+    /// The time that records get now. `None`: the tester does not know it, and says so.
+    pub clock: Option<UnixSeconds>,
+    /// How the clock chip stands, which keeps the time while the tester is off.
+    pub chip: ClockChip,
+}
+
+/// How the clock chip stands. Only [`ClockChip::Running`] gives a time; nothing else is taken for
+/// one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum ClockChip {
+    /// Nobody has asked it yet.
+    NotAsked,
+    /// It has run without a stop since it was set.
+    Running,
+    /// Its oscillator stood still since it was last set, or it was never set: the cell was empty or
+    /// changed.
+    Stopped,
+    /// What it holds is no date, or one before this firmware was written.
+    NotATime,
+    /// No chip answers on the bus.
+    Absent,
+    /// A line of the bus is held low, or a transfer did not end in its time.
+    BusStuck,
+    /// The bus failed in another way.
+    BusFault,
+    /// It was told a time that it does not give back.
+    NotTaken,
+    /// It is about to be told the time.
+    Setting,
 }
 
 /// How calibration and clock stand.
@@ -87,4 +126,6 @@ pub enum WorkshopRefusal {
     NotStored,
     /// The tester failed a test of itself: it measures nothing.
     SelfTest,
+    /// The time lies before this firmware was written, or beyond what the clock chip can hold.
+    NotATime,
 }

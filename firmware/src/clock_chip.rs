@@ -1,0 +1,101 @@
+//! The clock chip: the time while the tester is off, or why there is none.
+//!
+//! A DS3231M on I2C, by the driver `ds323x`, which is made anew for every use: it holds nothing but
+//! the bus, and the bus has a second part on it, the display.
+//!
+//! What the chip says is taken for the time only if its oscillator has not stopped since it was
+//! last set (its own flag, raised at the first power-on and when the cell is empty), two readings
+//! agree, and what it holds is a date that this firmware can have lived to see. A chip that counts
+//! twelve hours was set by somebody else, and the driver reads its midnight as noon: no time.
+//! Setting goes in an order in which a cut at any point leaves the flag up: time, oscillator on,
+//! flag down, then all of it is read back.
+//!
+//! Limits: the chip counts whole seconds, so a time read is up to a second old; a clock that was
+//! set wrong is not noticed; from 2100 on its calendar is wrong by a day.
+
+use chrono::DateTime;
+use ds323x::{DateTimeAccess as _, Ds323x, Error, Hours, Rtcc as _};
+use embedded_hal::i2c::{ErrorKind, I2c};
+use slotwise_core::link::ClockChip;
+use slotwise_core::units::UnixSeconds;
+
+/// 2026-01-01T00:00:00Z: no tester was started before this was written.
+const EARLIEST: u64 = 1_767_225_600;
+
+/// 2100-01-01T00:00:00Z: the chip takes that year for a leap year.
+const END: u64 = 4_102_444_800;
+
+/// How far the chip may be on when it is read back after it was set, seconds.
+const READ_BACK_WITHIN: u64 = 2;
+
+/// Whether a clock can stand at this time.
+#[must_use]
+pub const fn is_a_time(clock: UnixSeconds) -> bool {
+    EARLIEST <= clock.get() && clock.get() < END
+}
+
+/// The time, if the chip has it.
+///
+/// # Errors
+/// How the chip stands instead: any [`ClockChip`] but `Running`, `NotAsked` and `Setting`.
+pub fn read<B: I2c>(bus: &mut B) -> Result<UnixSeconds, ClockChip> {
+    let mut chip = Ds323x::new_ds3231(bus);
+    if chip.has_been_stopped().map_err(why)? {
+        return Err(ClockChip::Stopped);
+    }
+    if !matches!(chip.hours().map_err(why)?, Hours::H24(_)) {
+        return Err(ClockChip::NotATime);
+    }
+    let mut seconds = || {
+        let seconds = chip.datetime().map_err(why)?.and_utc().timestamp();
+        u64::try_from(seconds).map_err(|_| ClockChip::NotATime)
+    };
+    let (first, second) = (seconds()?, seconds()?);
+    // The bus has no check word: two readings must agree.
+    if second.wrapping_sub(first) > 1 || !is_a_time(UnixSeconds::new(second)) {
+        return Err(ClockChip::NotATime);
+    }
+    // A chip that lost its time meanwhile is not believed.
+    if chip.has_been_stopped().map_err(why)? {
+        return Err(ClockChip::Stopped);
+    }
+    Ok(UnixSeconds::new(second))
+}
+
+/// Sets the chip and reads it back.
+///
+/// # Errors
+/// As [`read`], and `NotTaken` if it does not give back what it was told.
+pub fn set<B: I2c>(bus: &mut B, clock: UnixSeconds) -> Result<(), ClockChip> {
+    if !is_a_time(clock) {
+        return Err(ClockChip::NotATime);
+    }
+    let seconds = i64::try_from(clock.get()).map_err(|_| ClockChip::NotATime)?;
+    let date = DateTime::from_timestamp(seconds, 0).ok_or(ClockChip::NotATime)?;
+    let mut chip = Ds323x::new_ds3231(&mut *bus);
+    chip.set_datetime(&date.naive_utc()).map_err(why)?;
+    chip.enable().map_err(why)?;
+    chip.clear_has_been_stopped_flag().map_err(why)?;
+    match read(bus) {
+        Ok(found) if found.get().wrapping_sub(clock.get()) <= READ_BACK_WITHIN => Ok(()),
+        Ok(_) | Err(ClockChip::Stopped | ClockChip::NotATime) => Err(ClockChip::NotTaken),
+        Err(other) => Err(other),
+    }
+}
+
+/// What a failure of the driver says of the chip.
+fn why<E: embedded_hal::i2c::Error>(error: Error<E>) -> ClockChip {
+    match error {
+        Error::Comm(error) => of_bus(error.kind()),
+        Error::InvalidDeviceState | Error::InvalidInputData => ClockChip::NotATime,
+    }
+}
+
+/// What a failure of the bus says of the chip.
+const fn of_bus(kind: ErrorKind) -> ClockChip {
+    match kind {
+        ErrorKind::NoAcknowledge(_) => ClockChip::Absent,
+        ErrorKind::Bus | ErrorKind::ArbitrationLoss => ClockChip::BusStuck,
+        _ => ClockChip::BusFault,
+    }
+}
