@@ -9,8 +9,9 @@ use slotwise_core::evidence::{Evidence, LoadStep, Measured, Missing, Reading};
 use slotwise_core::finding::{Finding, FindingCode, NextCheck};
 use slotwise_core::lamps::{LAMPS, Panel, Rhythm};
 use slotwise_core::link::{
-    Answer, FirmwareReport, FrameError, FrameReader, Look, MAX_FRAME, MAX_LOOK, Phase, Refusal,
-    Reply, ReplyEnvelope, Request, RequestEnvelope, SlotLook, WatchState, decode, encode,
+    Answer, ClockChip, ClockReport, FirmwareReport, FrameError, FrameReader, Look, MAX_FRAME,
+    MAX_LOOK, Phase, Refusal, Reply, ReplyEnvelope, Request, RequestEnvelope, SlotLook, WatchState,
+    WorkshopRefusal, WorkshopReply, WorkshopRequest, decode, encode,
 };
 use slotwise_core::record::{
     self, Body, BootCause, Digest, MAX_BYTES, Record, RecordError, RecordNumber, SNAPSHOT_POINTS,
@@ -545,4 +546,46 @@ fn a_failed_self_test_has_these_bytes() {
     let body = [4, 3, 3, 0xBF, 0xB8, 0x02, 0x92, 0xBF, 0x01];
     assert_eq!(bytes, [&head[..head.len() - 2], &body].concat());
     assert_eq!(record::decode(&bytes).unwrap(), record);
+}
+
+#[test]
+fn what_is_asked_and_said_of_the_clock_has_these_bytes() {
+    let request = RequestEnvelope {
+        sequence: 7,
+        request: Request::Workshop(WorkshopRequest::Clock),
+    };
+    // Eighth request, ninth of the workshop's.
+    assert_eq!(on_the_wire(&request), [7, 7, 8]);
+    let said = |reply| ReplyEnvelope {
+        sequence: 7,
+        reply: Reply::Workshop(reply),
+    };
+    let report = ClockReport {
+        clock: Some(UnixSeconds::new(1_795_632_727)),
+        chip: ClockChip::Running,
+    };
+    // Eighth reply, eighth of the workshop's; seven bits a byte, least first.
+    let mut expected = vec![7, 7, 7, 1];
+    expected.extend([0xD7, 0xDC, 0x9C, 0xD8, 0x06]);
+    expected.push(1);
+    assert_eq!(on_the_wire(&said(WorkshopReply::Clock(report))), expected);
+    let refused = WorkshopReply::Refused(WorkshopRefusal::NotATime);
+    assert_eq!(on_the_wire(&said(refused)), [7, 7, 6, 5]);
+    // In the order of the wire: only append.
+    for (place, chip) in [
+        ClockChip::NotAsked,
+        ClockChip::Running,
+        ClockChip::Stopped,
+        ClockChip::NotATime,
+        ClockChip::Absent,
+        ClockChip::BusStuck,
+        ClockChip::BusFault,
+        ClockChip::NotTaken,
+        ClockChip::Setting,
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        assert_eq!(chip as usize, place);
+    }
 }
