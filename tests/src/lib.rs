@@ -9,6 +9,7 @@ pub mod hardware_decks;
 pub mod hardware_legend;
 pub mod hardware_pins;
 pub mod lamp_picture;
+pub mod long_journal;
 pub mod measured;
 pub mod ngspice;
 pub mod outside;

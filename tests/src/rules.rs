@@ -127,6 +127,7 @@ pub const ROOMS: &[Room] = &[
             "slotwise",
             "serialport",
             "serde_json",
+            "embedded-storage-async",
         ],
     },
 ];

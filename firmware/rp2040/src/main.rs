@@ -10,6 +10,7 @@
 //! | `board` | clocks and pins, one line a pin |
 //! | `computer` | tests of image, memory and stack |
 //! | `acquisition` | data-ready interrupt and frame queue |
+//! | `full_bus` | the SPI bus of the flash, without pauses |
 //! | `usb` | the serial port |
 //! | `start_cause` | why the chip started, who it is |
 //! | `panic` | the safe state on any error |
@@ -21,6 +22,8 @@ mod acquisition;
 mod board;
 #[cfg(target_os = "none")]
 mod computer;
+#[cfg(target_os = "none")]
+mod full_bus;
 #[cfg(target_os = "none")]
 mod panic;
 #[cfg(target_os = "none")]

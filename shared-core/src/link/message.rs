@@ -4,7 +4,7 @@
 //! tester answers; nothing comes unasked. The order of the variants is the wire format: only
 //! append.
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Serialize, Serializer};
 
 use super::journal::{JournalReply, JournalRequest};
 use super::look::Look;
@@ -84,6 +84,7 @@ pub enum Reply<'a> {
         /// Its number.
         number: RecordNumber,
         /// Its bytes, as kept.
+        #[serde(serialize_with = "in_one_piece")]
         bytes: &'a [u8],
     },
     /// All records of a `Pull` were sent.
@@ -101,6 +102,11 @@ pub enum Reply<'a> {
     Workshop(WorkshopReply),
     /// Answer to `Journal`.
     Journal(JournalReply),
+}
+
+/// Bytes as bytes, not as a sequence of numbers: the same on the wire, and copied at once.
+fn in_one_piece<S: Serializer>(bytes: &[u8], serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.serialize_bytes(bytes)
 }
 
 /// Who the tester is.
