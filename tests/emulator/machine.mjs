@@ -48,6 +48,7 @@ export class Machine {
     this.elapsedBefore = 0;
     this.sleepNanos = 0;
     this.resets = [];
+    this.powerCuts = [];
     this.faults = [];
     this.lampHistory = [];
     this.lampChanges = 0;
@@ -192,11 +193,18 @@ export class Machine {
     chip.core.PC = FLASH + at;
   }
 
+  /// The supply fails and comes back, at the end of the instruction: `chip` alone (its brown-out
+  /// detector), or `board` with converter and flash.
+  cutPower(what) {
+    this.pendingReset = { power: what };
+  }
+
   /// Runs until `nanos` since power-on.
   run(nanos) {
     while (this.nanos < nanos) {
       this.runChip(nanos - this.elapsedBefore);
-      if (this.pendingReset !== null) this.reset();
+      if (this.pendingReset?.power !== undefined) this.powerUp(this.pendingReset.power);
+      else if (this.pendingReset !== null) this.reset();
     }
   }
 
@@ -260,6 +268,25 @@ export class Machine {
     this.boot(kept);
   }
 
+  /// The supply is back.
+  powerUp(what) {
+    this.powerCuts.push({ ms: this.nanos / 1e6, what });
+    this.noteStack();
+    this.beforeReset();
+    if (what === 'board') {
+      this.nor.powerCut();
+      this.adc.powerOn();
+      Object.assign(this.adc, { selected: false, received: [] });
+    } else {
+      // Their pull-ups end what the chip was saying.
+      this.nor.select(false);
+      this.adc.select(false);
+    }
+    this.elapsedBefore += this.chip.clock.nanos;
+    this.meter.detach();
+    this.boot(null);
+  }
+
   noteStack() {
     const from = (this.elf.address('__sheap') ?? RAM) - RAM;
     let at = from;
@@ -280,6 +307,7 @@ export class Machine {
       usb: { ...host.statistics, configured: host.configured, open: host.isOpen, identity: host.identity },
       ...this.meter.report(),
       watchdogResets: this.resets,
+      powerCuts: this.powerCuts,
       faults: this.faults,
       lamps: { levels: this.lampLevels, changes: this.lampChanges, history: this.lampHistory },
       heartbeats: this.heartbeats,

@@ -29,26 +29,16 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
 
-import { AdcChip, CodeFile } from './adc-chip.mjs';
 import { Elf } from './elf.mjs';
-import { ELF, mains } from './footprint.mjs';
-import { Replies, hello, pull } from './link.mjs';
-import { Machine } from './machine.mjs';
-import { NorChip } from './nor-chip.mjs';
-import { UsbHost } from './usb-host.mjs';
+import { ELF } from './footprint.mjs';
+import { PullClient, board, recordsFile } from './pull-client.mjs';
 
 const HERE = fileURLToPath(new URL('pipe', import.meta.url));
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
 const DEBIAN_CARGO = '/usr/bin/cargo';
 const TARGET = process.env.CARGO_TARGET_DIR ?? join(ROOT, 'target');
-/// Records in one request, as in host/src/client.
-const BATCH = 64;
 /// Simulated time of a bare program, after it is open.
 const BARE_NANOS = 0.5e9;
-const OPEN_NANOS = 5e9;
-const SLICE_NANOS = 1e6;
-/// The image is given this long to answer; a pull of the whole flash takes some 20 s.
-const PULL_NANOS = 120e9;
 
 /// Whether the active compiler has the target's core library.
 function hasCore() {
@@ -79,34 +69,11 @@ function bareElf(name) {
   return new Elf(readFileSync(file));
 }
 
-/// A board with the port open; runs until the device knows.
-function open(elf, norFile) {
-  const host = new UsbHost();
-  let machine = null;
-  const nor = new NorChip(norFile, () => machine?.nanos ?? 0);
-  const log = (text) => process.stderr.write(`pull-rate: ${text}\n`);
-  machine = new Machine({ elf, adc: new AdcChip(new CodeFile(mains(), 'repeat')), nor, host, log });
-  host.onError = (text) => {
-    throw new Error(text);
-  };
-  host.setOpen(true);
-  until(machine, OPEN_NANOS, () => host.isOpen);
-  return machine;
-}
-
-/// Runs until `done()`, at most `nanos` longer.
-function until(machine, nanos, done) {
-  const last = machine.nanos + nanos;
-  while (!done()) {
-    if (machine.nanos >= last) throw new Error(`nothing after ${nanos / 1e9} simulated seconds`);
-    machine.run(machine.nanos + SLICE_NANOS);
-  }
-}
-
 /// Bytes a second from a bare program; `feed(host)` is called before and after each packet.
 function bareRate(name, feed) {
-  const machine = open(bareElf(name));
+  const machine = board(bareElf(name));
   const { host } = machine;
+  new PullClient(machine).open();
   let bytes = 0;
   host.onBytes = (packet) => {
     bytes += packet.length;
@@ -123,52 +90,6 @@ function feedEcho(host) {
   while (host.outQueue.length < 4) host.send(new Uint8Array(64).fill(0x5a));
 }
 
-/// Pulls everything from the image.
-function pullAll(elf, norFile) {
-  const machine = open(elf, norFile);
-  const { host } = machine;
-  const replies = new Replies();
-  const records = [];
-  let sequence = 1;
-  let next = 1;
-  let got = 0;
-  let isGreeted = false;
-  let isOver = false;
-  let bytes = 0;
-  let last = 0;
-  const ask = () => {
-    got = 0;
-    host.send(pull(++sequence, next, BATCH));
-  };
-  host.onBytes = (packet) => {
-    bytes += packet.length;
-    last = machine.nanos;
-    for (const reply of replies.push(packet)) {
-      if (reply.sequence !== sequence) continue;
-      if (reply.record !== undefined) {
-        records.push(reply.record);
-        next = reply.record.number + 1;
-        got++;
-      } else if (reply.end !== undefined) {
-        if (got < BATCH) isOver = true;
-        else ask();
-      } else if (!isGreeted) {
-        isGreeted = true;
-      } else {
-        throw new Error(`the image answers a pull with reply ${reply.other}`);
-      }
-    }
-  };
-  host.send(hello(sequence));
-  until(machine, OPEN_NANOS, () => isGreeted);
-  bytes = 0;
-  const from = machine.nanos;
-  ask();
-  until(machine, PULL_NANOS, () => isOver);
-  const report = machine.report();
-  return { records, damaged: replies.damaged, bytes, seconds: (last - from) / 1e9, report };
-}
-
 function main() {
   const { values } = parseArgs({
     options: { nor: { type: 'string' }, elf: { type: 'string', default: ELF }, pulled: { type: 'string' }, build: { type: 'boolean', default: false } },
@@ -183,16 +104,14 @@ function main() {
   }
   const echo = bareRate('echo', feedEcho);
   const source = bareRate('source', () => {});
-  const { records, damaged, bytes, seconds, report } = pullAll(new Elf(readFileSync(values.elf)), values.nor);
-  if (values.pulled !== undefined) {
-    const parts = records.map(({ number, bytes: content }) => {
-      const head = Buffer.alloc(8);
-      head.writeUInt32LE(number, 0);
-      head.writeUInt32LE(content.length, 4);
-      return Buffer.concat([head, content]);
-    });
-    writeFileSync(values.pulled, Buffer.concat(parts));
-  }
+  const machine = board(new Elf(readFileSync(values.elf)), values.nor);
+  const client = new PullClient(machine);
+  client.open();
+  client.greet();
+  const { records, bytes, seconds } = client.pullAll();
+  const { damaged } = client;
+  const report = machine.report();
+  if (values.pulled !== undefined) writeFileSync(values.pulled, recordsFile(records));
   const rate = bytes / seconds;
   const lost = report.converter.missedWhileStreaming;
   const figures = {

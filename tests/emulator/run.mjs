@@ -21,6 +21,8 @@
 //   --fault F           crc@N, crc@N:M, restart@N, silent@N:M, dead@N:M at the converter, by conversion
 //                       number since power-on; may be repeated
 //   --stuck CH:CODE     the converter's channel CH (0 to 3) is stuck at CODE; may be repeated
+//   --nor-fault F@MS    from this millisecond on the flash answers nothing (dead), is never ready
+//                       (busy), or takes programs and erases and does neither (deaf)
 //   --adc-clock-ppm N   the converter's clock is N millionths too fast
 //   --flip ADDRESS      bit 0 of this byte of flash (hexadecimal) is flipped
 //   --skip-frames-at MS from this millisecond on the function that takes a frame returns at once
@@ -61,7 +63,7 @@ import { AdcChip, CodeFile, parseFault } from './adc-chip.mjs';
 import { Elf } from './elf.mjs';
 import { LiveCodes } from './live-codes.mjs';
 import { Machine } from './machine.mjs';
-import { NorChip } from './nor-chip.mjs';
+import { FAULTS as NOR_FAULTS, NorChip } from './nor-chip.mjs';
 import { RttReader } from './rtt.mjs';
 import { UsbHost } from './usb-host.mjs';
 
@@ -82,6 +84,7 @@ const OPTIONS = {
   button: { type: 'string', multiple: true, default: [] },
   fault: { type: 'string', multiple: true, default: [] },
   stuck: { type: 'string', multiple: true, default: [] },
+  'nor-fault': { type: 'string' },
   'adc-clock-ppm': { type: 'string', default: '0' },
   flip: { type: 'string' },
   'skip-frames-at': { type: 'string' },
@@ -136,6 +139,15 @@ function flashAddress(text) {
   return address;
 }
 
+function norFault(text) {
+  if (text === undefined) return undefined;
+  const match = /^([a-z]+)@(\d+)$/.exec(text);
+  if (match === null || !NOR_FAULTS.includes(match[1])) {
+    throw new UsageError(`--nor-fault ${text}: give FAULT@MILLISECOND, the fault one of ${NOR_FAULTS.join(', ')}`);
+  }
+  return { kind: match[1], at: Number(match[2]) * 1e6 };
+}
+
 /// The two pipes of `--circuit`.
 function pipes(text, frames) {
   if (text === undefined) return undefined;
@@ -174,6 +186,7 @@ export function readArguments(argv) {
     presses: values.button.map(press),
     faults,
     stuck: values.stuck.map(stuckChannel),
+    norFault: norFault(values['nor-fault']),
     clockPpm: number('adc-clock-ppm', values['adc-clock-ppm'], -500_000),
     flip: flashAddress(values.flip),
     skipFramesAt: moment('skip-frames-at', values['skip-frames-at']),
@@ -280,6 +293,12 @@ async function run(options) {
   const mishaps = [
     { at: options.crashAt, act: () => machine.crash() },
     { at: options.hangAt, act: () => machine.hang() },
+    {
+      at: options.norFault?.at ?? Infinity,
+      act: () => {
+        machine.nor.fault = options.norFault.kind;
+      },
+    },
   ].sort((a, b) => a.at - b.at);
   let stopped = false;
   const stop = () => {
@@ -289,11 +308,16 @@ async function run(options) {
   process.on('SIGINT', stop);
 
   const began = performance.now();
+  // From the first moment on: before the first slice.
+  const act = (now) => {
+    while (mishaps.length > 0 && now >= mishaps[0].at) mishaps.shift().act();
+  };
+  act(0);
   while (!stopped && machine.nanos < options.nanos && !(bridge?.isOver() ?? false)) {
     machine.run(Math.min(machine.nanos + SLICE_NANOS, options.nanos));
     const now = machine.nanos;
     machine.setButton(options.presses.some(({ from, to }) => now >= from && now < to));
-    while (mishaps.length > 0 && now >= mishaps[0].at) mishaps.shift().act();
+    act(now);
     drain();
     if (machine.resets.length >= options.maxResets) {
       problems.push(`${machine.resets.length} watchdog resets: the firmware does not get going`);

@@ -8,7 +8,7 @@ use embedded_storage_async::nor_flash::{
     ErrorType, MultiwriteNorFlash, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
 };
 use slotwise::chain::digest;
-use slotwise_core::record::{MAX_BYTES, RecordNumber, decode, encode};
+use slotwise_core::record::{Body, BootCause, MAX_BYTES, RecordNumber, decode, encode};
 use slotwise_firmware::journal::{Journal, JournalError};
 
 /// Bytes of a sector, as on the board's part.
@@ -79,6 +79,9 @@ impl NorFlash for Memory {
 
 impl MultiwriteNorFlash for Memory {}
 
+/// Number of the last record that [`LongJournal::at_a_sector_s_end`] has freed.
+pub const FREED: u32 = 5;
+
 /// What a flash holds.
 #[derive(Debug)]
 pub struct LongJournal {
@@ -118,6 +121,53 @@ impl LongJournal {
         Self {
             contents: journal.close().0,
             records,
+        }
+    }
+
+    /// The same with all but the last `keep` records freed. Where it is full, every sector that is
+    /// begun from now on is erased first.
+    ///
+    /// # Panics
+    /// If there are not so many.
+    #[must_use]
+    pub fn freed_but(self, keep: usize) -> Self {
+        let mut journal = Journal::open(Memory(self.contents)).expect("a journal");
+        let last = journal.last().expect("a record");
+        journal.confirm(last).expect("it is there");
+        journal.free(last - keep as u32).expect("it is confirmed");
+        Self::grow(journal.close().0, 0)
+    }
+
+    /// The journal in `contents` with its first [`FREED`] records freed and so many records of a
+    /// start behind it that the next one needs another sector. Room was freed, so that sector is
+    /// erased first.
+    ///
+    /// # Panics
+    /// If there are not so many records in it.
+    #[must_use]
+    pub fn at_a_sector_s_end(contents: Vec<u8>) -> Self {
+        let mut journal = Journal::open(Memory(contents)).expect("a journal");
+        journal.confirm(FREED).expect("they are there");
+        journal.free(FREED).expect("they are confirmed");
+        let sectors = journal.sectors_used().0;
+        let mut buffer = [0; MAX_BYTES];
+        let length = journal.last_payload(&mut buffer).expect("it reads");
+        let last = buffer[..length.expect("a record")].to_vec();
+        let mut record = decode(&last).expect("it decodes");
+        record.body = Body::Boot(BootCause::PowerOn);
+        let mut previous = digest(&last);
+        let mut before = journal.close();
+        loop {
+            let mut journal = Journal::open(Memory(before.0.clone())).expect("a journal");
+            record.previous = previous;
+            record.number = record.number.next();
+            let bytes = encode(&record, &mut buffer).expect("it fits");
+            journal.append(bytes).expect("room");
+            previous = digest(bytes);
+            if journal.sectors_used().0 > sectors {
+                return Self::grow(before.0, 0);
+            }
+            before = journal.close();
         }
     }
 }

@@ -76,6 +76,7 @@ pub const ROOMS: &[Room] = &[
             "portable-atomic",
             "embedded-hal",
             "embedded-hal-bus",
+            "embedded-hal-nb",
             "fugit",
             "heapless",
             "static_cell",
