@@ -264,7 +264,7 @@ impl Bench {
         let tester = &mut self.tester;
         let offer = tester.offer.take();
         if let Some(offer) = offer {
-            tester.due = (how % 2 == 0).then_some(offer);
+            tester.due = how.is_multiple_of(2).then_some(offer);
             tester.answered = Some(offer);
         }
         if let Some(Offer { upto, token, .. }) = tester.answered {
