@@ -22,7 +22,7 @@ import { PullClient, board, recordsFile, same } from './pull-client.mjs';
 
 const MILLIS = 1e6;
 /// Shares of an operation's time at which the supply fails.
-const SHARES = [0.02, 0.2, 0.4, 0.6, 0.8, 0.98];
+const SHARES = [0.02, 0.35, 0.7, 0.98];
 /// A start has written its record within this.
 const START_NANOS = 2e9;
 

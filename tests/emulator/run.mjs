@@ -16,6 +16,7 @@
 //   --seconds N         simulated time at which the run ends at the latest; default 10
 //   --serial HOW        none (default): the port stays shut. stdio: the port is open; bytes from
 //                       the tester go to standard output, raw, bytes from standard input to it
+//   --send MS:HEX       these bytes go to the tester at this millisecond; may be repeated
 //   --pace X            simulated seconds per real second at most; default 0 = as fast as it goes
 //   --button FROM:TO    the button is down between these milliseconds; may be repeated
 //   --fault F           crc@N, crc@N:M, restart@N, silent@N:M, dead@N:M at the converter, by conversion
@@ -80,6 +81,7 @@ const OPTIONS = {
   nor: { type: 'string' },
   seconds: { type: 'string', default: '10' },
   serial: { type: 'string', default: 'none' },
+  send: { type: 'string', multiple: true, default: [] },
   pace: { type: 'string', default: '0' },
   button: { type: 'string', multiple: true, default: [] },
   fault: { type: 'string', multiple: true, default: [] },
@@ -139,6 +141,12 @@ function flashAddress(text) {
   return address;
 }
 
+function sending(text) {
+  const match = /^(\d+):((?:[0-9a-f]{2})+)$/i.exec(text);
+  if (match === null) throw new UsageError(`--send ${text}: give MILLISECOND:BYTES, the bytes hexadecimal`);
+  return { at: Number(match[1]) * 1e6, bytes: Uint8Array.from(Buffer.from(match[2], 'hex')) };
+}
+
 function norFault(text) {
   if (text === undefined) return undefined;
   const match = /^([a-z]+)@(\d+)$/.exec(text);
@@ -186,6 +194,7 @@ export function readArguments(argv) {
     presses: values.button.map(press),
     faults,
     stuck: values.stuck.map(stuckChannel),
+    sends: values.send.map(sending),
     norFault: norFault(values['nor-fault']),
     clockPpm: number('adc-clock-ppm', values['adc-clock-ppm'], -500_000),
     flip: flashAddress(values.flip),
@@ -299,6 +308,7 @@ async function run(options) {
         machine.nor.fault = options.norFault.kind;
       },
     },
+    ...options.sends.map(({ at, bytes }) => ({ at, act: () => host.send(bytes) })),
   ].sort((a, b) => a.at - b.at);
   let stopped = false;
   const stop = () => {

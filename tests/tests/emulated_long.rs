@@ -126,8 +126,9 @@ fn run(seconds: u64) {
     let converter = &report["converter"];
     assert_eq!(converter["missedWhileStreaming"], 0, "{converter}");
     assert_eq!(status.bad_frames, 0, "{status:?}");
+    // Its start takes some hundredths of a second.
     assert!(
-        status.frames >= 4000 * (TEST_SECONDS + seconds),
+        status.frames >= 4000 * (TEST_SECONDS + seconds) - 400,
         "{status:?}"
     );
     assert_eq!(report["watchdogResets"], serde_json::json!([]));
