@@ -10,6 +10,7 @@
 pub mod adc;
 pub mod board;
 pub mod button;
+pub mod byte_queue;
 mod calibrating;
 pub mod calibration_store;
 pub mod clock_chip;

@@ -235,7 +235,7 @@ pub struct PullArgs {
     #[arg(long, value_name = "FILE.slotlog", required_unless_present = "archive")]
     pub out: Option<PathBuf>,
     /// Put the records straight into this archive; what is there already is not pulled again.
-    #[arg(long, value_name = "FILE.db", conflicts_with_all = ["out", "force", "free"])]
+    #[arg(long, value_name = "FILE.db", conflicts_with_all = ["out", "force"])]
     pub archive: Option<PathBuf>,
     /// First record wanted: without it, record 1, or the first that the archive has not.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
@@ -243,9 +243,9 @@ pub struct PullArgs {
     /// Replace the file if it is there.
     #[arg(long)]
     pub force: bool,
-    /// Afterwards let the tester use the room of its records again, if the file holds them all
-    /// and their numbers and chain are right.
-    #[arg(long, conflicts_with = "archive")]
+    /// Afterwards let the tester use the room of its records again, if the file or the archive
+    /// holds them all and their numbers and chain are right.
+    #[arg(long)]
     pub free: bool,
     /// Print what was pulled as JSON.
     #[arg(long)]

@@ -12,8 +12,13 @@ use std::time::Duration;
 use predicates::prelude::PredicateBooleanExt as _;
 use predicates::str::contains;
 use serialport::{SerialPort as _, TTYPort};
-use slotwise_core::link::{Refusal, Reply, Request, RequestEnvelope};
+use slotwise_core::lamps::Panel;
+use slotwise_core::link::{
+    JournalReply, JournalReport, JournalRequest, JournalState, Refusal, Reply, Request,
+    RequestEnvelope, Status,
+};
 use slotwise_core::record::RecordNumber;
+use slotwise_core::units::Millis;
 use support::{OPEN_GROUND, SOUND, answer, frame, hello, of_newer_schema, records, slotwise};
 
 /// A tester on a pseudo-terminal that answers as `script` says; the port's name.
@@ -340,4 +345,50 @@ fn the_tour_leaves_a_folder_with_other_things_alone() {
         fs::read(folder.path().join("report.html")).unwrap(),
         b"mine"
     );
+}
+
+/// A tester that answers `doctor`, with so many worn parts of its log memory; `None`: of a firmware
+/// that does not know the question.
+fn examined(worn: Option<u16>) -> impl FnMut(RequestEnvelope) -> Vec<u8> + Send {
+    let there = records(&[SOUND]);
+    move |asked| {
+        let reply = match (asked.request, worn) {
+            (Request::Hello { .. }, _) => Reply::Hello(hello(&there)),
+            (Request::Status, _) => Reply::Status(Status {
+                now: Millis::new(9000),
+                testing: false,
+                panel: Panel::DARK,
+                frames: 30_000,
+                bad_frames: 0,
+                newest: Some(RecordNumber::new(2)),
+                journal: JournalState::Writable,
+            }),
+            (Request::Journal(JournalRequest::Report), Some(passed_over)) => {
+                Reply::Journal(JournalReply::Report(JournalReport {
+                    state: JournalState::Writable,
+                    kept: Some((RecordNumber::FIRST, RecordNumber::new(2))),
+                    confirmed: None,
+                    freed: None,
+                    sectors: (4, 2044),
+                    passed_over,
+                }))
+            }
+            _ => Reply::Refused(Refusal::NotUnderstood),
+        };
+        frame(asked.sequence, reply)
+    }
+}
+
+#[test]
+fn doctor_tells_worn_parts_of_the_log_memory() {
+    let doctor = |worn: Option<u16>| {
+        let port = tester(examined(worn));
+        slotwise().args(["doctor", "--port", &port]).assert()
+    };
+    doctor(Some(3)).stdout(
+        contains("4 of 2044 parts in use")
+            .and(contains("3 of 2044 parts of its log memory are worn out")),
+    );
+    doctor(Some(0)).stdout(contains("parts in use").and(contains("worn").not()));
+    doctor(None).stdout(contains("parts").not().and(contains("records 1 to 2")));
 }

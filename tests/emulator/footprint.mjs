@@ -58,7 +58,7 @@ const FIGURES = {
 
 /// Three line cycles = 200 frames at the inputs: 286 mV rms is 120 V; narrow 2/3, the others
 /// -1/3.
-function mains() {
+export function mains() {
   const count = (3 * FRAMES_A_SECOND) / 60;
   const file = Buffer.alloc(count * CHANNELS * 4);
   for (let row = 0; row < count; row++) {

@@ -63,6 +63,7 @@ export class Machine {
     /// Where log frames were written while an interrupt ran.
     this.loggedInInterrupts = 0;
     this.rtt = new RttReader(elf);
+    this.powerCuts = [];
     this.faults = [];
     this.lampHistory = [];
     this.lampChanges = 0;
@@ -243,11 +244,18 @@ export class Machine {
     });
   }
 
+  /// The supply fails and comes back, at the end of the instruction: `chip` alone (its brown-out
+  /// detector), or `board` with converter and flash.
+  cutPower(what) {
+    this.pendingReset = { power: what };
+  }
+
   /// Runs until `nanos` since power-on.
   run(nanos) {
     while (this.nanos < nanos) {
       this.runChip(nanos - this.elapsedBefore);
-      if (this.pendingReset !== null) this.reset();
+      if (this.pendingReset?.power !== undefined) this.powerUp(this.pendingReset.power);
+      else if (this.pendingReset !== null) this.reset();
     }
   }
 
@@ -315,6 +323,26 @@ export class Machine {
     this.boot(kept);
   }
 
+  /// The supply is back.
+  powerUp(what) {
+    this.powerCuts.push({ ms: this.nanos / 1e6, what });
+    this.noteStack();
+    this.beforeReset();
+    if (what === 'board') {
+      this.nor.powerCut();
+      this.adc.powerOn();
+      Object.assign(this.adc, { selected: false, received: [] });
+    } else {
+      // Their pull-ups end what the chip was saying.
+      this.nor.select(false);
+      this.adc.select(false);
+    }
+    this.elapsedBefore += this.chip.clock.nanos;
+    this.meter.detach();
+    // A brown-out of the chip alone is a dip that its memory outlives.
+    this.boot({ chipReset: RESET_BY.power, ram: what === 'board' ? undefined : this.chip.sram });
+  }
+
   noteStack() {
     const from = (this.elf.address('__sheap') ?? RAM) - RAM;
     let at = from;
@@ -337,6 +365,7 @@ export class Machine {
       watchdogResets: this.resets,
       restarts: this.restarts,
       loggedInInterrupts: this.loggedInInterrupts,
+      powerCuts: this.powerCuts,
       faults: this.faults,
       lamps: { levels: this.lampLevels, changes: this.lampChanges, history: this.lampHistory },
       heartbeats: this.heartbeats,

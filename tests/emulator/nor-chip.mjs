@@ -5,6 +5,9 @@
 // of its 256-byte page; program and erase need write enable, begin when CS rises and take
 // 0.4 ms and 45 ms, during which the part answers status only. What a driver should never do
 // is counted in `oddities`.
+//
+// When the power fails meanwhile, a program has done its first bytes and a part of the bits of the
+// next, and an erase leaves every byte somewhere between what it was and blank.
 
 import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 
@@ -18,6 +21,9 @@ const PROGRAM_NANOS = 400e3;
 const ERASE_NANOS = 45e6;
 const BUSY = 1;
 const WRITE_ENABLED = 2;
+/// What may be wrong with a part: `dead` answers nothing (MISO high), `busy` is never ready, `deaf`
+/// takes programs and erases and does neither.
+export const FAULTS = ['dead', 'busy', 'deaf'];
 /// Bytes after which a command's data begin.
 const HEAD = { 0x9f: 1, 0x4b: 5, 0x05: 1, 0x06: 1, 0x04: 1, 0x03: 4, 0x02: 4, 0x20: 4 };
 
@@ -38,6 +44,13 @@ export class NorChip {
       this.contents.set(stored);
     }
     this.changed = false;
+    /// One of FAULTS.
+    this.fault = null;
+    /// Called when a program or an erase begins, with its duration.
+    this.onBegin = () => {};
+    /// What is under way: { from, before, after, began, nanos }.
+    this.running = null;
+    this.draws = 0x51073e01;
     this.busyUntil = 0;
     this.writeEnabled = false;
     this.selected = false;
@@ -58,7 +71,46 @@ export class NorChip {
   }
 
   get busy() {
-    return this.now() < this.busyUntil;
+    return this.fault === 'busy' || this.now() < this.busyUntil;
+  }
+
+  /// Eight bits that look drawn, the same in every run (xorshift32).
+  draw() {
+    this.draws ^= this.draws << 13;
+    this.draws ^= this.draws >>> 17;
+    this.draws ^= this.draws << 5;
+    return this.draws & 0xff;
+  }
+
+  /// The supply fails and comes back.
+  powerCut() {
+    if (this.running !== null && this.now() < this.busyUntil) {
+      const { from, before, after, began, nanos } = this.running;
+      const share = (this.now() - began) / nanos;
+      const isErase = nanos === ERASE_NANOS;
+      const whole = isErase ? 0 : Math.floor(share * before.length);
+      before.forEach((byte, index) => {
+        if (index < whole) return;
+        const torn = isErase ? (this.draw() < share * 256 ? this.draw() | this.draw() : this.draw() & this.draw()) : index === whole ? this.draw() : 0;
+        this.contents[from + index] = (byte & ~torn) | (after[index] & torn);
+      });
+    }
+    this.running = null;
+    this.busyUntil = 0;
+    this.writeEnabled = false;
+    this.selected = false;
+    this.received = 0;
+  }
+
+  /// Changes the bytes from `from` on, which takes its time.
+  begin(from, after, nanos) {
+    if (this.fault !== 'deaf') {
+      const before = this.contents.slice(from, from + after.length);
+      this.running = { from, before, after, began: this.now(), nanos };
+      this.contents.set(after, from);
+    }
+    this.busyUntil = this.now() + nanos;
+    this.onBegin(nanos);
   }
 
   select(selected, mode, clockHz) {
@@ -82,12 +134,13 @@ export class NorChip {
       this.odd('byte without CS');
       return 0xff;
     }
+    if (this.fault === 'dead') return 0xff;
     const at = this.received++;
     if (at === 0) {
       this.command = byte;
       if (!(byte in HEAD)) this.odd(`command ${byte.toString(16)}`);
       this.refused = this.busy && byte !== 0x05;
-      if (this.refused) this.odd(`command ${byte.toString(16)} while busy`);
+      if (this.refused && this.fault === null) this.odd(`command ${byte.toString(16)} while busy`);
       return 0xff;
     }
     if (this.refused || !(this.command in HEAD)) return 0xff;
@@ -158,19 +211,21 @@ export class NorChip {
 
   program() {
     const page = this.address - (this.address % PAGE);
-    if ((this.address % PAGE) + this.data.length > PAGE) this.odd('program wrapped in its page');
+    const wraps = (this.address % PAGE) + this.data.length > PAGE;
+    if (wraps) this.odd('program wrapped in its page');
+    const from = wraps ? page : this.address;
+    const after = this.contents.slice(from, wraps ? page + PAGE : from + this.data.length);
     this.data.forEach((byte, index) => {
-      this.contents[page + ((this.address + index) % PAGE)] &= byte;
+      after[wraps ? (this.address + index) % PAGE : index] &= byte;
     });
     this.statistics.programs++;
     this.statistics.bytesProgrammed += this.data.length;
-    this.busyUntil = this.now() + PROGRAM_NANOS;
+    this.begin(from, after, PROGRAM_NANOS);
   }
 
   erase() {
     const sector = this.address - (this.address % SECTOR);
-    this.contents.fill(0xff, sector, sector + SECTOR);
     this.statistics.erases++;
-    this.busyUntil = this.now() + ERASE_NANOS;
+    this.begin(sector, new Uint8Array(SECTOR).fill(0xff), ERASE_NANOS);
   }
 }

@@ -16,6 +16,7 @@
 //   --seconds N         simulated time at which the run ends at the latest; default 10
 //   --serial HOW        none (default): the port stays shut. stdio: the port is open; bytes from
 //                       the tester go to standard output, raw, bytes from standard input to it
+//   --send MS:HEX       these bytes go to the tester at this millisecond; may be repeated
 //   --pace X            simulated seconds per real second at most; default 0 = as fast as it goes
 //   --button FROM:TO    the button is down between these milliseconds; may be repeated
 //   --fault F           crc@N, crc@N:M, restart@N, silent@N:M, dead@N:M at the converter, by conversion
@@ -24,6 +25,8 @@
 //   --rtc WHEN          a clock chip is on the board: seconds since 1970 at power-on, or unset
 //   --display           a display is on the board
 //   --side-bus-stuck N  a part holds the bus of clock chip and display low for N clocks, or: forever
+//   --nor-fault F@MS    from this millisecond on the flash answers nothing (dead), is never ready
+//                       (busy), or takes programs and erases and does neither (deaf)
 //   --adc-clock-ppm N   the converter's clock is N millionths too fast
 //   --flip ADDRESS      bit 0 of this byte of flash (hexadecimal) is flipped
 //   --skip-frames-at MS from this millisecond on the function that takes a frame returns at once
@@ -73,7 +76,7 @@ import { DisplayChip } from './display-chip.mjs';
 import { Elf } from './elf.mjs';
 import { LiveCodes } from './live-codes.mjs';
 import { Machine } from './machine.mjs';
-import { NorChip } from './nor-chip.mjs';
+import { FAULTS as NOR_FAULTS, NorChip } from './nor-chip.mjs';
 import { RtcChip } from './rtc-chip.mjs';
 import { RttReader } from './rtt.mjs';
 import { UsbHost } from './usb-host.mjs';
@@ -91,6 +94,7 @@ const OPTIONS = {
   nor: { type: 'string' },
   seconds: { type: 'string', default: '10' },
   serial: { type: 'string', default: 'none' },
+  send: { type: 'string', multiple: true, default: [] },
   pace: { type: 'string', default: '0' },
   button: { type: 'string', multiple: true, default: [] },
   fault: { type: 'string', multiple: true, default: [] },
@@ -98,6 +102,7 @@ const OPTIONS = {
   rtc: { type: 'string' },
   display: { type: 'boolean', default: false },
   'side-bus-stuck': { type: 'string', default: '0' },
+  'nor-fault': { type: 'string' },
   'adc-clock-ppm': { type: 'string', default: '0' },
   flip: { type: 'string' },
   'skip-frames-at': { type: 'string' },
@@ -161,6 +166,21 @@ function flashAddress(text) {
   return address;
 }
 
+function sending(text) {
+  const match = /^(\d+):((?:[0-9a-f]{2})+)$/i.exec(text);
+  if (match === null) throw new UsageError(`--send ${text}: give MILLISECOND:BYTES, the bytes hexadecimal`);
+  return { at: Number(match[1]) * 1e6, bytes: Uint8Array.from(Buffer.from(match[2], 'hex')) };
+}
+
+function norFault(text) {
+  if (text === undefined) return undefined;
+  const match = /^([a-z]+)@(\d+)$/.exec(text);
+  if (match === null || !NOR_FAULTS.includes(match[1])) {
+    throw new UsageError(`--nor-fault ${text}: give FAULT@MILLISECOND, the fault one of ${NOR_FAULTS.join(', ')}`);
+  }
+  return { kind: match[1], at: Number(match[2]) * 1e6 };
+}
+
 /// The two pipes of `--circuit`.
 function pipes(text, frames) {
   if (text === undefined) return undefined;
@@ -202,6 +222,8 @@ export function readArguments(argv) {
     rtc: values.rtc === undefined || values.rtc === 'unset' ? values.rtc : number('rtc', values.rtc, 0),
     display: values.display,
     stuckClocks: values['side-bus-stuck'] === 'forever' ? Infinity : number('side-bus-stuck', values['side-bus-stuck'], 0),
+    sends: values.send.map(sending),
+    norFault: norFault(values['nor-fault']),
     clockPpm: number('adc-clock-ppm', values['adc-clock-ppm'], -500_000),
     flip: flashAddress(values.flip),
     skipFramesAt: moment('skip-frames-at', values['skip-frames-at']),
@@ -324,6 +346,13 @@ async function run(options) {
     { at: options.hangAt, act: () => machine.hang() },
     { at: options.panicAt, act: () => machine.panic() },
     ...options.restarts.map(({ at, how }) => ({ at, act: () => machine.restart(how) })),
+    {
+      at: options.norFault?.at ?? Infinity,
+      act: () => {
+        machine.nor.fault = options.norFault.kind;
+      },
+    },
+    ...options.sends.map(({ at, bytes }) => ({ at, act: () => host.send(bytes) })),
   ].sort((a, b) => a.at - b.at);
   let stopped = false;
   const stop = () => {
@@ -333,11 +362,16 @@ async function run(options) {
   process.on('SIGINT', stop);
 
   const began = performance.now();
+  // From the first moment on: before the first slice.
+  const act = (now) => {
+    while (mishaps.length > 0 && now >= mishaps[0].at) mishaps.shift().act();
+  };
+  act(0);
   while (!stopped && machine.nanos < options.nanos && !(bridge?.isOver() ?? false)) {
     machine.run(Math.min(machine.nanos + SLICE_NANOS, options.nanos));
     const now = machine.nanos;
     machine.setButton(options.presses.some(({ from, to }) => now >= from && now < to));
-    while (mishaps.length > 0 && now >= mishaps[0].at) mishaps.shift().act();
+    act(now);
     drain();
     if (machine.resets.length >= options.maxResets) {
       problems.push(`${machine.resets.length} watchdog resets: the firmware does not get going`);

@@ -120,6 +120,20 @@ export class UsbHost {
     if (this.configured) this.sendLineState();
   }
 
+  /// The cable is out for so long: nothing moves, what was on its way is gone, and when it is back the
+  /// bus is reset and the device set up anew. The device keeps its power.
+  replug(nanos) {
+    this.deadline.cancel();
+    this.configured = false;
+    this.isOpen = false;
+    this.functions = null;
+    this.request = null;
+    this.requests = [];
+    this.outQueue = [];
+    this.outBytes = 0;
+    this.later(nanos, () => this.usb.resetAlarm.schedule(BUS_RESET_NANOS));
+  }
+
   /// Stops or goes on fetching bytes.
   hold(held) {
     this.held = held;

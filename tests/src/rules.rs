@@ -80,6 +80,7 @@ pub const ROOMS: &[Room] = &[
             "portable-atomic",
             "embedded-hal",
             "embedded-hal-bus",
+            "embedded-hal-nb",
             "fugit",
             "heapless",
             "static_cell",
@@ -137,6 +138,7 @@ pub const ROOMS: &[Room] = &[
             "sha2",
             "embedded-graphics",
             "png",
+            "embedded-storage-async",
         ],
     },
 ];

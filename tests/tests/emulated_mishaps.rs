@@ -4,11 +4,13 @@
 
 use std::fs;
 
+use slotwise_core::slots::ClipTarget;
+use slotwise_core::units::Ohms;
 use slotwise_tests::circuit_server::{Asked, CircuitServer};
 use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, image_or_word, report};
 use slotwise_virtual::board::workshop_flash;
 use slotwise_virtual::front_end::{FrontEnd, PhasorSource, Stretch};
-use slotwise_virtual::house::find;
+use slotwise_virtual::house::{Appliance, Conductor, Joint, Receptacle, find};
 use slotwise_virtual::outputs::Output;
 use slotwise_virtual::tester::{Specimen, Tolerance};
 
@@ -19,29 +21,44 @@ const MISHAP: u64 = 8_000;
 /// Runs the image in a sound receptacle with these arguments; gives what it drove, the place of
 /// conversion [`MISHAP`] in it, and the report.
 fn in_mid_probe(more: &[&str], seconds: u64) -> Option<(Vec<Asked>, usize, serde_json::Value)> {
-    run(&[("sound", 60_000)], more, seconds)
+    let (asked, report) = run(&stretches(&[("sound", 60_000)]), more, seconds)?;
+    let at = place(&report, asked.len(), MISHAP);
+    assert_runs_before(&asked, at, Output::ProbeHold);
+    Some((asked, at, report))
 }
 
-/// As [`in_mid_probe`], from receptacle to receptacle.
-fn run(
-    plan: &[(&str, u64)],
-    more: &[&str],
-    seconds: u64,
-) -> Option<(Vec<Asked>, usize, serde_json::Value)> {
+/// Place of a conversion in what was asked: conversions count from power-on, rows from the
+/// converter's reset.
+fn place(report: &serde_json::Value, asked: usize, conversion: u64) -> usize {
+    let conversions = report["converter"]["conversions"].as_u64();
+    let before = conversions.expect("counted") - asked as u64;
+    usize::try_from(conversion - before).expect("after the start")
+}
+
+fn assert_runs_before(asked: &[Asked], at: usize, output: Output) {
+    let on = asked[at - 400..at].iter();
+    let on = on.filter(|asked| is_high(asked, output));
+    assert!(on.count() > 100, "{output:?} runs before it");
+}
+
+fn stretches(plan: &[(&str, u64)]) -> Vec<Stretch> {
+    plan.iter()
+        .map(|(name, millis)| {
+            let named = find(name).expect("in the bank");
+            Stretch::plugged(named.receptacle.clone(), *millis)
+        })
+        .collect()
+}
+
+/// Runs the image along a plan; gives what it drove, and the report.
+fn run(plan: &[Stretch], more: &[&str], seconds: u64) -> Option<(Vec<Asked>, serde_json::Value)> {
     let elf = image_or_word()?;
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = |name: &str| folder.path().join(name);
     let specimen = Specimen::draw(25, &Tolerance::USUAL);
     let contents = workshop_flash(&specimen).expect("the workshop calibrates it");
     fs::write(path("nor.bin"), &contents).expect("room for the flash's contents");
-    let plan: Vec<Stretch> = plan
-        .iter()
-        .map(|(name, millis)| {
-            let named = find(name).expect("in the bank");
-            Stretch::plugged(named.receptacle.clone(), *millis)
-        })
-        .collect();
-    let source = PhasorSource::new(&specimen, &plan).expect("it is solved");
+    let source = PhasorSource::new(&specimen, plan).expect("it is solved");
     let front_end = FrontEnd::new(specimen, Box::new(source));
     let circuit = CircuitServer::start(folder.path(), front_end).expect("pipes can be made");
     let board = EmulatedBoard::start(Given {
@@ -57,16 +74,7 @@ fn run(
     assert!(board.finish().expect("it ends"), "nothing that ends a run");
     let asked = circuit.finish().expect("the pipes held");
     let report = report(&path("report.json"));
-    // Conversions count from power-on, rows from the converter's reset.
-    let conversions = report["converter"]["conversions"]
-        .as_u64()
-        .expect("counted");
-    let at = MISHAP - (conversions - asked.len() as u64);
-    let at = usize::try_from(at).expect("after the start");
-    let probed = asked[at - 400..at].iter();
-    let probed = probed.filter(|asked| is_high(asked, Output::ProbeHold));
-    assert!(probed.count() > 100, "the probe runs before it");
-    Some((asked, at, report))
+    Some((asked, report))
 }
 
 fn is_high(asked: &Asked, output: Output) -> bool {
@@ -143,10 +151,67 @@ fn a_converter_that_falls_silent_in_mid_probe_opens_everything() {
 fn a_receptacle_that_changes_in_mid_probe_is_let_go_and_not_touched_again() {
     const CHANGE: usize = 8_000;
     for other in ["open-ground", "ground-on-other-leg", "reversed-polarity"] {
-        let Some((asked, _, _)) = run(&[("sound", 2_000), (other, 60_000)], &[], 4) else {
+        let plan = stretches(&[("sound", 2_000), (other, 60_000)]);
+        let Some((asked, _)) = run(&plan, &[], 4) else {
             return;
         };
+        assert_runs_before(&asked, CHANGE, Output::ProbeHold);
         assert_eq!(asked[CHANGE].row, CHANGE as u64, "every row was asked for");
         assert_all_low(&asked[CHANGE + 20..]);
     }
+}
+
+/// The drive to ground, 6.5 s after the start: two damaged frames, silence, a ground that opens.
+#[test]
+fn whatever_happens_in_mid_drive_opens_everything() {
+    const MIDDLE: usize = 26_000;
+    for fault in ["crc@26000:26002", "silent@26000:26400"] {
+        let plan = stretches(&[("sound", 60_000)]);
+        let Some((asked, report)) = run(&plan, &["--fault", fault], 8) else {
+            return;
+        };
+        let at = place(&report, asked.len(), MIDDLE as u64);
+        assert_runs_before(&asked, at, Output::DriveGround);
+        // Silent: the loop opens after 5 ms; until then nothing moves.
+        let opens = if fault.starts_with("crc") { 2 } else { 26 };
+        assert_all_low(&asked[at + opens..at + 200]);
+    }
+    let plan = stretches(&[("sound", 6_500), ("open-ground", 60_000)]);
+    let Some((asked, _)) = run(&plan, &[], 8) else {
+        return;
+    };
+    assert_eq!(asked[MIDDLE].row, MIDDLE as u64, "every row was asked for");
+    assert_runs_before(&asked, MIDDLE, Output::DriveGround);
+    assert_all_low(&asked[MIDDLE + 20..]);
+}
+
+/// The power-off check, begun by a hold of the button: drive to ground, then to the clip on the
+/// appliance's frame. There the power comes back, on the wide slot: 120 V against the clip.
+#[test]
+fn power_that_comes_back_while_the_drive_is_on_the_clip_opens_everything() {
+    let off = Receptacle {
+        breaker_on: false,
+        frame_joint: Joint::Weak(Ohms::new(0.2)),
+        ..Receptacle::sound()
+    }
+    .with_appliance(Appliance::steady(0.0))
+    .with_clip(ClipTarget::ApplianceFrame);
+    let on = Receptacle {
+        breaker_on: true,
+        ..off
+            .clone()
+            .with_slots(Conductor::Neutral, Conductor::Leg1, Conductor::Ground)
+    };
+    // The test of a dead receptacle has ended long before the hold, which is told after a second.
+    const BACK: usize = 4 * 12_000;
+    let plan = [Stretch::plugged(off, 12_000), Stretch::plugged(on, 60_000)];
+    let Some((asked, _)) = run(&plan, &["--button", "4500:6000"], 13) else {
+        return;
+    };
+    assert_eq!(asked[BACK].row, BACK as u64, "every row was asked for");
+    assert_runs_before(&asked, BACK, Output::DriveClip);
+    let ground = asked[..BACK].iter();
+    let ground = ground.filter(|asked| is_high(asked, Output::DriveGround));
+    assert!(ground.count() > 8_000, "the drive to ground came before");
+    assert_all_low(&asked[BACK + 20..]);
 }

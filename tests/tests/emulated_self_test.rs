@@ -3,20 +3,16 @@
 
 use std::fs::{self, File};
 use std::io::BufWriter;
-use std::path::Path;
 use std::process::Command;
 
-use slotwise_core::record::{Body, BootCause, Record, decode};
+use slotwise_core::record::{Body, BootCause, Record};
 use slotwise_core::self_test::{Relay as Named, SelfTestFailure};
 use slotwise_core::slots::Lead;
-use slotwise_firmware::journal::Journal;
-use slotwise_firmware::nor::SpiNor;
 use slotwise_tests::circuit_server::CircuitServer;
 use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, image_or_word, report};
+use slotwise_tests::flash_records::records_of;
 use slotwise_tests::outside::root;
 use slotwise_virtual::board::workshop_flash;
-use slotwise_virtual::chips::nor::VirtualNor;
-use slotwise_virtual::clock::SimClock;
 use slotwise_virtual::frames_file::write_source;
 use slotwise_virtual::front_end::{FrontEnd, PhasorSource, Stretch};
 use slotwise_virtual::house::find;
@@ -60,7 +56,7 @@ fn run(more: &[&str], seconds: u64) -> Option<Run> {
     // 1: the port was never opened, or the like; the report says what.
     assert!(status.success(), "{status}");
     Some(Run {
-        records: records(&path("nor.bin")),
+        records: records_of(&path("nor.bin")),
         report: report(&path("report.json")),
     })
 }
@@ -94,26 +90,9 @@ fn run_with_welded(relay: Relay, seconds: u64) -> Option<Run> {
     assert!(board.finish().expect("it ends"), "nothing that ends a run");
     circuit.finish().expect("the pipes held");
     Some(Run {
-        records: records(&path("nor.bin")),
+        records: records_of(&path("nor.bin")),
         report: report(&path("report.json")),
     })
-}
-
-/// Every record of the flash's contents.
-fn records(nor: &Path) -> Vec<Record> {
-    let clock = SimClock::new();
-    let contents = fs::read(nor).expect("it was written back");
-    let chip = VirtualNor::with_contents(&clock, contents).expect("a part of this size");
-    let flash = SpiNor::new(chip.spi(), clock.delay()).expect("it answers");
-    let mut journal = Journal::open(flash).expect("the journal opens");
-    let mut buffer = [0; slotwise_core::record::MAX_BYTES];
-    let mut records = Vec::new();
-    let mut next = 1;
-    while let Some((number, length)) = journal.read_from(next, &mut buffer).expect("readable") {
-        records.push(decode(&buffer[..length]).expect("records decode"));
-        next = number + 1;
-    }
-    records
 }
 
 /// The one failure that a run left; no verdict beside it, and outputs low at its end.

@@ -25,6 +25,7 @@ use slotwise_core::start::Start;
 use slotwise_firmware::stimulator;
 use usb_device::bus::UsbBusAllocator;
 
+use crate::full_bus::FullBus;
 use crate::side_bus::SideBusPort;
 use crate::{computer, last_words};
 
@@ -61,7 +62,7 @@ pub(crate) type AdcBus = ExclusiveDevice<
 >;
 /// SPI device of the NOR flash.
 pub(crate) type NorBus = ExclusiveDevice<
-    Spi<Enabled, pac::SPI1, (SpiPin<Gpio11>, SpiPin<Gpio12>, SpiPin<Gpio10>)>,
+    FullBus<Spi<Enabled, pac::SPI1, (SpiPin<Gpio11>, SpiPin<Gpio12>, SpiPin<Gpio10>)>>,
     Output<Gpio13>,
     Timer,
 >;
@@ -183,7 +184,7 @@ impl Board {
             adc: device(adc, unselected(pins.gpio17), clock),
             data_ready: pins.gpio20.into_pull_up_input(),
             sync: pins.gpio21.into_push_pull_output_in_state(PinState::High),
-            nor: device(nor, unselected(pins.gpio13), clock),
+            nor: device(FullBus(nor), unselected(pins.gpio13), clock),
             lamps: [
                 off(pins.gpio2),
                 off(pins.gpio3),

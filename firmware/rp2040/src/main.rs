@@ -10,6 +10,7 @@
 //! | `board` | clocks and pins, one line a pin |
 //! | `computer` | tests of image, memory and stack |
 //! | `acquisition` | data-ready interrupt and frame queue |
+//! | `full_bus` | the SPI bus of the flash, without pauses |
 //! | `usb` | the serial port |
 //! | `last_words` | why the chip started, what the run before left |
 //! | `log` | the log for a debug probe |
@@ -23,6 +24,8 @@ mod acquisition;
 mod board;
 #[cfg(target_os = "none")]
 mod computer;
+#[cfg(target_os = "none")]
+mod full_bus;
 #[cfg(target_os = "none")]
 mod last_words;
 #[cfg(target_os = "none")]

@@ -161,6 +161,44 @@ fn a_power_cut_at_any_byte_leaves_a_whole_calibration() {
     assert!(cuts > 3 * 5 * 2 * (SECTOR + NEW.len()));
 }
 
+/// The first calibration of a tester: until a copy is whole there is none, and what stands there
+/// half-written is never handed out.
+#[test]
+fn a_power_cut_in_the_first_writing_leaves_none_or_the_whole() {
+    let (mut none, mut whole) = (0, 0);
+    for after in 0.. {
+        let mut was_cut = false;
+        for torn in Torn::ALL {
+            let mut flash = Nor::blank(3).cut_after(after, torn);
+            was_cut |= write(&mut flash, NEW).is_err();
+            let mut flash = flash.power_up();
+            let (content, stored) = read(&mut flash);
+            match content {
+                None => none += 1,
+                Some(content) => {
+                    assert_eq!(content, NEW, "cut after {after}");
+                    whole += 1;
+                }
+            }
+            assert!(!was_cut || !stored.is_sound() || content_is_new(&mut flash));
+            write(&mut flash, NEW).expect("stored");
+            assert!(read(&mut flash).1.is_sound());
+        }
+        if !was_cut {
+            break;
+        }
+    }
+    println!("{none} times none, {whole} times whole");
+    // Erase and first copy five ways; then the second.
+    let first = SECTOR + HEADER_BYTES + NEW.len() + CRC_BYTES;
+    assert!(none >= 4 * first, "{none} of {first}");
+    assert!(whole >= 4 * first, "{whole} of {first}");
+}
+
+fn content_is_new(flash: &mut Nor) -> bool {
+    read(flash).0.as_deref() == Some(NEW)
+}
+
 #[test]
 fn the_newer_copy_wins_once_it_is_whole() {
     // Cut right after one copy was written: erase, header, content, CRC.

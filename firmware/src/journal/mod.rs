@@ -24,7 +24,9 @@
 //!   log goes around, the first sector begun after a start is erased even if it reads blank.
 //!
 //! Limits: an erase cut off twice in the same sector before any record was freed is not
-//! erased a third time if it reads blank. A cell that reads now so, now otherwise is found
+//! erased a third time if it reads blank. Whole items behind a blank gap, which neither a journal nor
+//! a power cut leaves, come to light when the gap is filled, and by their numbers can hide newer
+//! records from a reader in sequence; nothing is erased by it. A cell that reads now so, now otherwise is found
 //! only by the CRC of its item.
 //!
 //! Cost. Opening reads the head of every sector and one sector in full. An append is one or

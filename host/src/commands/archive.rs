@@ -3,17 +3,18 @@
 use std::path::Path;
 
 use serde::Serialize;
-use slotwise_core::link::{self, Reply, ReplyEnvelope};
+use slotwise_core::link::{self, JournalReport, Reply, ReplyEnvelope};
 use slotwise_core::record::{RecordNumber, TesterId};
 use slotwise_core::units::UnixSeconds;
 
+use super::clear::{self, Cleared};
 use super::{note, out, verify};
 use crate::archive::{Archive, Arrival, Batch, Imported, SqliteArchive, batch_of};
 use crate::cli::{ArchiveCommand, BackupArgs, ImportArgs, PullArgs, VerifyArgs};
 use crate::client::{Client, Pulled, RawFrame};
 use crate::error::Error;
 use crate::exit::Exit;
-use crate::log_file::{self, KeptRecord};
+use crate::log_file::{self, KeptRecord, LogFile};
 
 /// Records of a pull that are put into the archive at a time: what a broken line can cost is
 /// nothing, what a power cut can cost is the pull of so many records.
@@ -38,6 +39,12 @@ struct Summary {
     version: u32,
     files: Vec<FileSummary>,
     not_imported: Vec<NotImported>,
+    /// Last record that the tester knows to be verified, if one was asked.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    verified: Option<u32>,
+    /// Last record whose room the tester may use again, as far as this pull was told.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    freed: Option<u32>,
 }
 
 #[derive(Serialize)]
@@ -84,6 +91,8 @@ fn import(args: &ImportArgs) -> Result<Exit, Error> {
             version: 1,
             files,
             not_imported,
+            verified: None,
+            freed: None,
         })?;
     } else {
         let added: u64 = files.iter().map(|file| file.added).sum();
@@ -276,12 +285,26 @@ pub(super) fn pull_into(
         exit = exit.graver(Exit::Link);
     }
     pulled?;
+    // The archive has committed. Nothing of a pull with a hole in it is confirmed, nor of a part
+    // that somebody asked for without meaning to free it.
+    let cleared = if exit == Exit::Done && (args.free || args.from.is_none()) {
+        let kept = |report: &JournalReport| kept_of(&archive, hello.tester, report);
+        clear::clear(client, kept, args.free, args.quiet)?
+    } else {
+        if args.free {
+            note("nothing was freed in the tester");
+        }
+        Cleared::default()
+    };
+    exit = cleared.exit.map_or(exit, |cleared| exit.graver(cleared));
     if args.json {
         print_json(&Summary {
             format: "slotwise-import",
             version: 1,
             files: vec![summary(arrival)],
             not_imported: Vec::new(),
+            verified: cleared.verified.map(RecordNumber::get),
+            freed: cleared.freed.map(RecordNumber::get),
         })?;
     } else {
         out(&format!(
@@ -291,8 +314,44 @@ pub(super) fn pull_into(
             file.display(),
             arrival.imported.already
         ))?;
+        if let Some(freed) = cleared.freed.filter(|_| args.free) {
+            out(&format!(
+                "verified; the tester may use the room of the records up to {} again\n",
+                freed.get()
+            ))?;
+        }
     }
     Ok(exit)
+}
+
+/// What the archive holds of a journal, read back: the first row without a gap of what its tester
+/// was not told of. If that begins late, nothing is confirmed.
+fn kept_of(
+    archive: &SqliteArchive,
+    tester: TesterId,
+    report: &JournalReport,
+) -> Result<LogFile, Error> {
+    let mut log = LogFile::default();
+    let Some((oldest, newest)) = report.kept else {
+        return Ok(log);
+    };
+    let mut number = report
+        .confirmed
+        .map_or(oldest, RecordNumber::next)
+        .max(oldest);
+    while number <= newest {
+        match archive.bytes(tester, number)? {
+            Some(bytes) => log.records.push(KeptRecord {
+                number,
+                bytes,
+                at_byte: 0,
+            }),
+            None if log.records.is_empty() => {}
+            None => break,
+        }
+        number = number.next();
+    }
+    Ok(log)
 }
 
 /// A pull on its way into the archive.

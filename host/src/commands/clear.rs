@@ -1,9 +1,10 @@
-//! After a pull: tells the tester that its log is verified, and frees the room if that was
+//! After a pull: tells the tester that its records are verified, and frees the room if that was
 //! asked for.
 //!
-//! Without `--free` a tester that cannot be told is no failure of the pull: the log is whole.
+//! What is verified is what is kept, read back: the file, or the archive after it has committed.
+//! Without `--free` a tester that cannot be told is no failure of the pull: what came is whole.
 
-use slotwise_core::link::{JournalRefusal, Refusal};
+use slotwise_core::link::{JournalRefusal, JournalReport, Refusal};
 use slotwise_core::record::RecordNumber;
 
 use super::note;
@@ -21,17 +22,18 @@ pub(super) struct Cleared {
     pub(super) exit: Option<Exit>,
 }
 
-/// Confirms `log`, and frees what is confirmed if `free` is set.
+/// Confirms what `kept` reads back for a journal that stands so, and frees what is confirmed if
+/// `free` is set.
 ///
 /// # Errors
-/// With `free`: the line or the tester.
+/// With `free`: the line or the tester. That of `kept`.
 pub(super) fn clear(
     client: &mut Client,
-    log: &LogFile,
+    kept: impl FnOnce(&JournalReport) -> Result<LogFile, Error>,
     free: bool,
     quiet: bool,
 ) -> Result<Cleared, Error> {
-    match confirm(client, log) {
+    match confirm(client, kept) {
         Ok(mut cleared) => {
             if free && cleared.exit.is_none() {
                 cleared.freed = free_confirmed(client, cleared.verified)?;
@@ -40,24 +42,28 @@ pub(super) fn clear(
             }
             Ok(cleared)
         }
-        Err(error) if free => Err(error.into()),
+        Err(error) if free => Err(error),
         // An older tester knows no such question.
-        Err(LinkError::Refused {
+        Err(Error::Link(LinkError::Refused {
             reason: Refusal::NotUnderstood,
             ..
-        }) => Ok(Cleared::default()),
-        Err(error) => {
+        })) => Ok(Cleared::default()),
+        Err(Error::Link(error)) => {
             if !quiet {
                 note(&format!(
-                    "the log is whole, but the tester could not be told so: {error}"
+                    "what was pulled is whole, but the tester could not be told so: {error}"
                 ));
             }
             Ok(Cleared::default())
         }
+        Err(error) => Err(error),
     }
 }
 
-fn confirm(client: &mut Client, log: &LogFile) -> Result<Cleared, LinkError> {
+fn confirm(
+    client: &mut Client,
+    kept: impl FnOnce(&JournalReport) -> Result<LogFile, Error>,
+) -> Result<Cleared, Error> {
     let report = client.journal()?;
     if report.passed_over > 0 {
         note(&format!(
@@ -66,7 +72,7 @@ fn confirm(client: &mut Client, log: &LogFile) -> Result<Cleared, LinkError> {
             report.passed_over, report.sectors.1
         ));
     }
-    match verify(log, &report) {
+    match verify(&kept(&report)?, &report) {
         Ok(verified) => Ok(Cleared {
             verified: client.confirm(verified)?.confirmed,
             ..Cleared::default()
@@ -77,7 +83,7 @@ fn confirm(client: &mut Client, log: &LogFile) -> Result<Cleared, LinkError> {
             ..Cleared::default()
         }),
         Err(reason) => {
-            note(&format!("the log is not verified: {reason}"));
+            note(&format!("what was pulled is not verified: {reason}"));
             Ok(Cleared {
                 verified: report.confirmed,
                 freed: report.freed,

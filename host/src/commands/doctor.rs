@@ -70,6 +70,10 @@ struct Found {
     starts: u32,
     records: Option<[u32; 2]>,
     journal: &'static str,
+    /// Parts of the log memory in use, of how many; `None`: the firmware is too old to say.
+    journal_parts: Option<[u16; 2]>,
+    /// Parts that could not be erased or written.
+    journal_parts_worn: Option<u16>,
     /// `None`: the firmware is too old to say.
     calibration: Option<&'static str>,
     calibrated_unix: Option<u64>,
@@ -193,6 +197,8 @@ fn examine(args: &DoctorArgs, diagnosis: &mut Diagnosis) -> Result<Exit, Error> 
             .records
             .map(|(oldest, newest)| [oldest.get(), newest.get()]),
         journal,
+        journal_parts: None,
+        journal_parts_worn: None,
         calibration: None,
         calibrated_unix: None,
         calibration_age_days: None,
@@ -200,6 +206,23 @@ fn examine(args: &DoctorArgs, diagnosis: &mut Diagnosis) -> Result<Exit, Error> 
         clock_unix: None,
         clock_chip: chip.map(clock_chip_code),
     };
+    match client.journal() {
+        Ok(report) => {
+            let (used, of) = report.sectors;
+            found.journal_parts = Some([used, of]);
+            found.journal_parts_worn = Some(report.passed_over);
+            if report.passed_over > 0 {
+                advice.push(format!(
+                    "{} of {of} parts of its log memory are worn out and passed over; no record is \
+                     lost by it, but pull often and have the memory replaced if they grow",
+                    report.passed_over
+                ));
+            }
+        }
+        // A firmware that does not know the question.
+        Err(LinkError::Refused { .. }) => {}
+        Err(error) => return Err(error.into()),
+    }
     match about {
         Some(about) => {
             if !look_at(&about, now(), &mut found, advice) {
@@ -336,11 +359,14 @@ fn in_words(diagnosis: &Diagnosis) -> String {
             (Some(state), Some(days)) => format!("{state}, {days} days old"),
             (Some(state), None) => state.to_owned(),
         };
+        let parts = found.journal_parts.map_or_else(String::new, |[used, of]| {
+            format!(", {used} of {of} parts in use")
+        });
         text += &format!(
             "tester       {} on {}, started {} times\n\
              firmware     {}, build {} ({}), link protocol {}, record schema {}\n\
              start        {}\n\
-             journal      {}, {records}\n\
+             journal      {}, {records}{parts}\n\
              calibration  {calibration}\n\
              clock        {}{}\n",
             found.tester,

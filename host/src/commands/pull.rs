@@ -4,7 +4,7 @@
 use std::io::IsTerminal as _;
 
 use serde::Serialize;
-use slotwise_core::link::{self, Hello, Reply, ReplyEnvelope};
+use slotwise_core::link::{self, Hello, JournalReport, Reply, ReplyEnvelope};
 use slotwise_core::record::{RecordError, RecordNumber, SCHEMA, schema_of};
 
 use super::clear::{self, Cleared};
@@ -70,8 +70,8 @@ pub(super) fn run(args: &PullArgs) -> Result<Exit, Error> {
         (pull.records, pull.unreadable, pull.newer, pull.again);
     pull.writer.finish()?;
     let cleared = if read_all {
-        let log = log_file::read(file)?;
-        clear::clear(&mut client, &log, args.free, args.quiet)?
+        let kept = |_: &JournalReport| Ok(log_file::read(file)?);
+        clear::clear(&mut client, kept, args.free, args.quiet)?
     } else {
         Cleared::default()
     };

@@ -4,7 +4,7 @@
 //! tester answers; nothing comes unasked. The order of the variants is the wire format: only
 //! append.
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Serialize, Serializer};
 
 use super::firmware::FirmwareReport;
 use super::journal::{JournalReply, JournalRequest};
@@ -87,6 +87,7 @@ pub enum Reply<'a> {
         /// Its number.
         number: RecordNumber,
         /// Its bytes, as kept.
+        #[serde(serialize_with = "in_one_piece")]
         bytes: &'a [u8],
     },
     /// All records of a `Pull` were sent.
@@ -106,6 +107,11 @@ pub enum Reply<'a> {
     Journal(JournalReply),
     /// Answer to `Firmware`.
     Firmware(FirmwareReport),
+}
+
+/// Bytes as bytes, not as a sequence of numbers: the same on the wire, and copied at once.
+fn in_one_piece<S: Serializer>(bytes: &[u8], serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.serialize_bytes(bytes)
 }
 
 /// Who the tester is.

@@ -71,8 +71,20 @@ struct Tester {
     now: Millis,
     confirmed: u32,
     freed: u32,
-    /// The offer that the host has read, and when it was made at the earliest.
-    offer: Option<(RecordNumber, u32, Millis)>,
+    /// The offer that the host has read and not answered.
+    offer: Option<Offer>,
+    /// The offer that it has answered with the right token: this one may free, once.
+    due: Option<Offer>,
+    /// The offer that it has answered last, rightly or not.
+    answered: Option<Offer>,
+}
+
+#[derive(Clone, Copy)]
+struct Offer {
+    upto: RecordNumber,
+    token: u32,
+    /// When it was made at the latest.
+    at: Millis,
 }
 
 const NEWEST: u32 = 7;
@@ -179,10 +191,10 @@ impl Records for Tester {
     }
 
     fn free(&mut self, upto: RecordNumber) -> Result<(), JournalRefusal> {
-        let (offered, _, at) = self.offer.take().expect("freed without an offer");
-        assert_eq!(offered, upto, "freed another record than was offered");
+        let due = self.due.take().expect("freed without an offer");
+        assert_eq!(due.upto, upto, "freed another record than was offered");
         assert_eq!(self.confirmed, upto.get(), "freed what is not confirmed");
-        assert!(self.now.since(at) <= 30_000, "freed by an old offer");
+        assert!(self.now.since(due.at) <= 30_000, "freed by an old offer");
         self.freed = upto.get();
         Ok(())
     }
@@ -210,6 +222,8 @@ pub fn run(bytes: &[u8]) {
             confirmed: 0,
             freed: 0,
             offer: None,
+            due: None,
+            answered: None,
         },
         reader: FrameReader::new(),
         sequence: 0,
@@ -259,17 +273,7 @@ impl Bench {
                 self.ask(Request::Journal(JournalRequest::Confirm { upto, digest }));
             }
             5 => self.ask(Request::Journal(JournalRequest::OfferFree)),
-            6 => {
-                // The offer as it was read, or with one bit of the token changed.
-                if let Some((upto, token, _)) = self.tester.offer {
-                    let token = token ^ (u32::from(how % 2) << (how / 8));
-                    if how % 2 == 1 {
-                        // Wrong: it must end the offer, and free nothing.
-                        self.tester.offer = None;
-                    }
-                    self.ask(Request::Journal(JournalRequest::Free { upto, token }));
-                }
-            }
+            6 => self.answer_offer(how),
             _ => self.ask(Request::Pull {
                 from: RecordNumber::new(u32::from(how % 10)),
                 limit: u16::from(how / 10),
@@ -278,13 +282,31 @@ impl Bench {
         self.poll(1 + usize::from(how % 3));
     }
 
+    /// Answers the offer with its token, or with one bit of it changed: the first answer counts,
+    /// a wrong one ends the offer. What was answered already is answered again, for nothing.
+    fn answer_offer(&mut self, how: u8) {
+        let tester = &mut self.tester;
+        let offer = tester.offer.take();
+        if let Some(offer) = offer {
+            tester.due = how.is_multiple_of(2).then_some(offer);
+            tester.answered = Some(offer);
+        }
+        if let Some(Offer { upto, token, .. }) = tester.answered {
+            let token = token ^ (u32::from(how % 2) << (how / 8));
+            // After noise the zero puts the tester in step: an answer that is lost decides nothing.
+            self.line.to_tester.push_back(0);
+            self.ask(Request::Journal(JournalRequest::Free { upto, token }));
+        }
+    }
+
     fn set_open(&mut self, open: bool) {
         if open != self.line.is_open {
             self.line.is_open = open;
             self.line.to_tester.clear();
             self.line.from_tester.clear();
             self.reader.reset();
-            self.tester.offer = None;
+            let tester = &mut self.tester;
+            (tester.offer, tester.due, tester.answered) = (None, None, None);
             // The tester notices.
             self.poll(1);
         }
@@ -314,8 +336,11 @@ impl Bench {
             let reply: ReplyEnvelope<'_> = decode(message).expect("its replies decode");
             self.answered = Some(reply.sequence);
             if let Reply::Journal(JournalReply::Offered { upto, token }) = reply.reply {
-                // Read late it was made earlier: then the tester may refuse sooner.
-                self.tester.offer = Some((upto, token, self.tester.now));
+                // Read late it was made earlier: then the tester may refuse sooner. It ends the
+                // offer before: an answer to that one is refused, or was taken already.
+                let at = self.tester.now;
+                self.tester.offer = Some(Offer { upto, token, at });
+                self.tester.due = None;
             }
         }
     }
