@@ -30,7 +30,7 @@ pub struct Place {
 
 /// What a meter showed.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(untagged)]
+#[serde(untagged, try_from = "serde_json::Value")]
 pub enum Shown {
     /// A number.
     Number(f64),
@@ -44,6 +44,20 @@ pub enum Word {
     /// More than it can measure: an open circuit, where it is ohms.
     #[serde(rename = "OL")]
     OverLimit,
+}
+
+/// By way of a JSON value: an untagged number is read otherwise where another crate of the build
+/// turns serde_json's `arbitrary_precision` on.
+impl TryFrom<serde_json::Value> for Shown {
+    type Error = String;
+
+    fn try_from(value: serde_json::Value) -> Result<Self, String> {
+        match (value.as_f64(), serde_json::from_value(value)) {
+            (Some(number), _) => Ok(Self::Number(number)),
+            (None, Ok(word)) => Ok(Self::Word(word)),
+            (None, Err(_)) => Err("a number or OL was expected".to_owned()),
+        }
+    }
 }
 
 /// What a person read off a meter, by name.
