@@ -190,17 +190,17 @@ fn a_log_of_a_start_a_test_and_a_watchdogs_reset_holds_what_happened() {
     let run = run(&elf, "reversed-polarity", 5, &["--hang-at", "2500"]);
     let build = Image::read(&elf).build();
     let expected = [
-        &format!("INFO  firmware 0.1.0, build {build}"),
-        "INFO  start: PowerOn",
-        "INFO  start 1 of this tester is ready",
-        "INFO  converter started",
-        "INFO  record 1 is kept",
-        "INFO  answer: Danger",
-        "INFO  record 2 is kept",
-        "INFO  start: Watchdog",
-        "WARN  start 1 ended after 2",
-        "INFO  start 2 of this tester is ready",
-        "INFO  record 3 is kept",
+        &format!("info  firmware 0.1.0, build Some({build})"),
+        "info  start: PowerOn",
+        "info  start 1 of this tester is ready",
+        "info  converter started",
+        "info  record 1 is kept",
+        "info  answer: Danger",
+        "info  record 2 is kept",
+        "info  start: Watchdog",
+        "warn  start 1 ended after 2",
+        "info  start 2 of this tester is ready",
+        "info  record 3 is kept",
     ];
     let mut lines = run.log.lines.iter();
     for expected in expected {
