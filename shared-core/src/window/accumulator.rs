@@ -146,7 +146,7 @@ impl Accumulator {
 
     /// Takes a frame. Returns true when it was the last of a window: the caller then reads
     /// [`Accumulator::sums`] and restarts. Frames beyond are ignored.
-    #[inline(never)]
+    #[inline]
     pub fn push(&mut self, frame: &Frame) -> bool {
         if self.taken >= WINDOW {
             return true;
@@ -170,6 +170,13 @@ impl Accumulator {
             self.sum_batch();
         }
         self.taken == WINDOW
+    }
+
+    /// Whether the next frame is the last of the window.
+    #[inline]
+    #[must_use]
+    pub const fn lacks_one(&self) -> bool {
+        self.taken + self.held + 1 >= WINDOW
     }
 
     /// The sums; whole once [`Accumulator::push`] has returned true.
