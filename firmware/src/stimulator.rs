@@ -193,6 +193,23 @@ impl<P: OutputPin> Stimulator<P> {
     /// that an interlock drops on has the mark of the drop.
     #[inline]
     pub fn on_frame(&mut self, delivered: &Result<Frame, FrameFault>) -> Applied {
+        if delivered.is_ok() && self.is_at_rest() {
+            return Applied::Nothing;
+        }
+        self.on_frame_at_work(delivered)
+    }
+
+    /// Nothing is driven, nothing was, and nothing is wrong: a good frame changes nothing.
+    #[inline]
+    const fn is_at_rest(&self) -> bool {
+        matches!(
+            (self.order, self.running, self.dropped),
+            (Order::Rest, Applied::Nothing, None)
+        ) && self.bad == 0
+    }
+
+    #[inline(never)]
+    fn on_frame_at_work(&mut self, delivered: &Result<Frame, FrameFault>) -> Applied {
         self.bad = match delivered {
             Ok(_) => 0,
             Err(FrameFault::Lost(count)) => self.bad.saturating_add(*count),

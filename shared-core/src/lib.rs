@@ -18,6 +18,7 @@ pub mod relay_check;
 pub mod sample;
 pub mod self_test;
 pub mod slots;
+mod sorting;
 pub mod start;
 pub mod stimulus;
 pub mod topology;

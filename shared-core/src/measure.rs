@@ -175,7 +175,7 @@ impl Gatherer {
         pairs: [ComplexVolts; 3],
         hertz: f64,
     ) {
-        let axis = pairs[self.reference];
+        let axis = pairs.get(self.reference).copied().unwrap_or(pairs[0]);
         let turned = Turned {
             pairs: pairs.map(|pair| pair.against(axis)),
             clip_wide: between(leads, Pair::ClipWide).against(axis),

@@ -36,7 +36,14 @@ impl AdcCode {
     pub const fn from_be_bytes(bytes: [u8; 3]) -> Self {
         let [high, middle, low] = bytes;
         // Sign extension: place the 24 bits at the top, shift down arithmetically.
-        Self(i32::from_be_bytes([high, middle, low, 0]) >> 8)
+        Self::from_high_bits(u32::from_be_bytes([high, middle, low, 0]))
+    }
+
+    /// Reads a word whose upper 24 bits are the code.
+    #[inline]
+    #[must_use]
+    pub const fn from_high_bits(word: u32) -> Self {
+        Self(word as i32 >> 8)
     }
 
     /// The three bytes, most significant first.

@@ -39,9 +39,9 @@ const GROWTH = 0.05;
 const FRAMES_A_SECOND = 4000;
 const CYCLES_A_FRAME = 125e6 / FRAMES_A_SECOND;
 /// Entry points that must not wait for flash.
-const IN_RAM = ['IO_IRQ_BANK0', 'slotwise_accumulate'];
+const IN_RAM = ['IO_IRQ_BANK0', 'DMA_IRQ_0', 'slotwise_take_frames', 'slotwise_accumulate'];
 /// ... and what they call, by parts of its mangled name, where it was not inlined.
-const PARTS_IN_RAM = ['7Sampler7deliver', '10stimulator', 'read_frame', '9estimator9Estimator4push', '11accumulator11Accumulator4push', '11accumulator11Accumulator9sum_batch', '6window5batch'];
+const PARTS_IN_RAM = ['7sampler7Sampler', '10stimulator', 'read_frame', '9estimator9Estimator4push', '11accumulator11Accumulator4push', '11accumulator11Accumulator9sum_batch', '6window5batch'];
 /// Parts that may stay in flash: what opens everything runs once.
 const PARTS_IN_FLASH = ['4open17h', '7silence17h', '3set17h', '3new17h'];
 const RAM = 0x20000000;

@@ -166,8 +166,8 @@ export class Machine {
 
     const dataReady = inputPin(chip, PINS.dataReady);
     adc.onDataReady = dataReady;
-    // The firmware samples in an interrupt and sets the converter up outside.
-    adc.isSampling = () => chip.core.IPSR !== 0;
+    // The firmware samples by DMA, or in an interrupt after a gap, and sets the converter up outside.
+    adc.isSampling = () => chip.core.IPSR !== 0 || chip.dma.channels.some((channel) => channel.active);
     dataReady(!adc.ready);
     this.pressButton = inputPin(chip, PINS.button);
     this.pressButton(true);

@@ -7,7 +7,7 @@
 // code in flash are a floor, of code in RAM they agree with Arm's table.
 
 const WATCHED = 'slotwise_accumulate';
-const NAMES = { 3: 'HardFault', 15: 'SysTick', 21: 'USBCTRL', 29: 'IO_BANK0' };
+const NAMES = { 3: 'HardFault', 15: 'SysTick', 21: 'USBCTRL', 27: 'DMA_0', 29: 'IO_BANK0' };
 /// An address that no program counter holds.
 const NOWHERE = -1;
 

@@ -1,10 +1,10 @@
-//! From the data-ready edge to a queue: the only thing that must never be late.
+//! The sampling path as the super-loop sees it: a queue that fills, and the care for the converter.
 //!
-//! The converter pulls DRDY low every 250 us. The interrupt reads the frame (about 20 us), lets
-//! the stimulator look at it and set the tester's own outputs for the next conversion, and puts
-//! the frame with the mark of what was on into a queue that the super-loop empties. The loop may be away for a sector erase
-//! of the journal (45 ms, at most 400 ms); the queue holds 511 frames = 127 ms, so a slow
-//! erase does lose frames, and then the loss is counted and told, never silent:
+//! The converter pulls DRDY low every 250 us. Two interrupts (`sampler`) read the frame, let the
+//! stimulator look at it and set the tester's own outputs for the next conversion, and put the
+//! frame with the mark of what was on into a queue that the super-loop empties. The loop may be
+//! away for a sector erase of the journal (45 ms, at most 400 ms); the queue holds 511 frames =
+//! 127 ms, so a slow erase does lose frames, and then the loss is counted and told, never silent:
 //!
 //! - queue full: the count of frames dropped goes before the next frame that fits;
 //! - interrupt late by more than half a frame period: the converter's own two-deep FIFO is
@@ -14,34 +14,30 @@
 //! silent converter by its own clock. The outputs do not wait that long: without an interrupt
 //! for [`SILENCE_MS`] the loop opens them, and while the converter is being started they are off.
 
-use core::cell::RefCell;
-
-use critical_section::Mutex;
 use embedded_hal::delay::DelayNs as _;
 use embedded_hal::digital::{InputPin as _, OutputPin as _};
-use heapless::spsc::{Consumer, Producer, Queue};
+use heapless::spsc::{Consumer, Queue};
+use rp2040_hal::Timer;
 use rp2040_hal::fugit::{MicrosDurationU32, MillisDurationU64};
 use rp2040_hal::gpio::Interrupt::EdgeLow;
-use rp2040_hal::pac::{self, interrupt};
-use rp2040_hal::{Timer, timer};
-use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
+use rp2040_hal::pac::{self, Interrupt};
+use slotwise_core::sample::FrameFault;
 use slotwise_core::self_test::SelfTestFailure;
-use slotwise_core::stimulus::{Applied, Order};
+use slotwise_core::stimulus::Order;
 use slotwise_firmware::adc::{AdcError, Converter, Identity, Misread};
 use slotwise_firmware::self_test::{self, Flow, Guard, Hardware, Pace, Stage};
 use slotwise_firmware::stimulator::{self, SILENCE_MS, Stimulator};
 
 use crate::board::{AdcBus, DataReady, OutputPin, SyncPin};
 use crate::computer;
-
-/// A frame, or why there is none, and what was driven while it was converted.
-pub(crate) type Delivered = (Result<Frame, FrameFault>, Applied);
+use crate::frame_reader::FrameReader;
+use crate::sampler::{self, Delivered, PERIOD_US, Sampler, with_sampler};
 
 /// Places of the queue; one stays empty.
 const QUEUE: usize = 512;
 
-/// Frame period.
-const PERIOD_US: u32 = 1_000_000 / FRAMES_PER_SECOND;
+/// The queue between interrupt and loop.
+pub(crate) type FrameQueue = Queue<Delivered, QUEUE>;
 
 /// Without a frame for this long the converter is started anew.
 pub(crate) const SILENCE: MillisDurationU64 = MillisDurationU64::millis(500);
@@ -49,96 +45,13 @@ pub(crate) const SILENCE: MillisDurationU64 = MillisDurationU64::millis(500);
 /// Length of the reset pulse on SYNC/RESET: at least 2048 clocks of 8.192 MHz = 250 us.
 const RESET_PULSE_US: u32 = 500;
 
-/// What the interrupt works with.
-struct Sampler {
-    converter: Converter<AdcBus>,
-    data_ready: DataReady,
-    frames: Producer<'static, Delivered>,
-    stimulator: Stimulator<OutputPin>,
-    clock: Timer,
-    /// Low word of the clock at the frame before, if there was one since the start.
-    last: Option<u32>,
-    /// Runs of the converter without a pause, and frames in this one, those missed included.
-    starts: u32,
-    counted: u32,
-    /// Frames dropped because the queue was full, not yet told.
-    dropped: u32,
-}
-
-/// Empty while the converter is being started.
-static SAMPLER: Mutex<RefCell<Option<Sampler>>> = Mutex::new(RefCell::new(None));
-
-impl Sampler {
-    /// Takes the frame that the converter announced.
-    #[inline]
-    fn on_data_ready(&mut self) {
-        self.data_ready.clear_interrupt(EdgeLow);
-        let now = self.clock.get_counter_low();
-        let missed = match self.last.replace(now).and_then(|last| missed(last, now)) {
-            Some(missed) => missed,
-            None => {
-                self.starts = self.starts.wrapping_add(1);
-                0
-            }
-        };
-        self.counted = self.counted.wrapping_add(missed + 1);
-        if missed == 0 {
-            let frame = self.converter.read_frame();
-            self.deliver(frame);
-        } else {
-            // What stands in the FIFO is of unknown age. The frame just announced goes with it.
-            let _ = self.converter.catch_up();
-            self.deliver(Err(FrameFault::Lost(missed + 1)));
-        }
-    }
-
-    #[inline]
-    fn deliver(&mut self, frame: Result<Frame, FrameFault>) {
-        let applied = self.stimulator.on_frame(&frame);
-        if self.dropped > 0
-            && self
-                .frames
-                .enqueue((Err(FrameFault::Lost(self.dropped)), Applied::Nothing))
-                .is_ok()
-        {
-            self.dropped = 0;
-        }
-        if self.dropped > 0 || self.frames.enqueue((frame, applied)).is_err() {
-            self.dropped = self.dropped.saturating_add(match frame {
-                Err(FrameFault::Lost(more)) => more,
-                _ => 1,
-            });
-        }
-    }
-}
-
-/// Frames that were due between two readings of the clock and did not come; `None` after a pause
-/// in which the converter did not run.
-#[inline]
-fn missed(last: u32, now: u32) -> Option<u32> {
-    let gap = now.wrapping_sub(last);
-    if u64::from(gap) >= SILENCE.to_micros() {
-        return None;
-    }
-    Some(((gap + PERIOD_US / 2) / PERIOD_US).saturating_sub(1))
-}
-
-#[interrupt]
-fn IO_IRQ_BANK0() {
-    critical_section::with(|section| {
-        if let Some(sampler) = SAMPLER.borrow_ref_mut(section).as_mut() {
-            sampler.on_data_ready();
-        }
-    });
-}
-
 /// The super-loop's end of the queue, and the care for the converter.
 pub(crate) struct Acquisition {
     frames: Consumer<'static, Delivered>,
     sync: SyncPin,
     clock: Timer,
-    /// When the converter last showed life, or was last tried.
-    alive: timer::Instant,
+    /// Low word of the clock when the converter last showed life, or was last tried.
+    alive: u32,
     must_start: bool,
     /// What the stimulator was last told.
     order: Order,
@@ -152,18 +65,19 @@ pub(crate) struct Acquisition {
 impl Acquisition {
     /// Takes converter and pins and starts sampling.
     pub(crate) fn start(
+        queue: &'static mut FrameQueue,
         bus: AdcBus,
+        reader: FrameReader,
         data_ready: DataReady,
         sync: SyncPin,
         outputs: stimulator::Pins<OutputPin>,
         clock: Timer,
     ) -> Self {
-        let queue: &'static mut Queue<Delivered, QUEUE> =
-            defmt::unwrap!(cortex_m::singleton!(: Queue<Delivered, QUEUE> = Queue::new()));
         let (producer, consumer) = queue.split();
-        let sampler = Sampler {
+        sampler::put(Sampler {
             converter: Converter::new(bus),
             data_ready,
+            reader,
             frames: producer,
             stimulator: Stimulator::new(outputs),
             clock,
@@ -171,13 +85,13 @@ impl Acquisition {
             starts: 0,
             counted: 0,
             dropped: 0,
-        };
-        critical_section::with(|section| SAMPLER.borrow_ref_mut(section).replace(sampler));
+            owes: false,
+        });
         let mut acquisition = Self {
             frames: consumer,
             sync,
             clock,
-            alive: clock.get_counter(),
+            alive: clock.get_counter_low(),
             must_start: true,
             order: Order::Rest,
             tested: false,
@@ -188,15 +102,24 @@ impl Acquisition {
         acquisition
     }
 
-    /// The next frame, if there is one.
+    /// Hands the frames that wait to `take`, `most` at most.
     #[inline]
-    pub(crate) fn next(&mut self) -> Option<Delivered> {
-        let delivered = self.frames.dequeue()?;
-        self.alive = self.clock.get_counter();
-        if matches!(delivered, (Err(FrameFault::Restarted), _)) {
-            self.must_start = true;
+    pub(crate) fn hand_over(&mut self, most: usize, mut take: impl FnMut(&Delivered)) {
+        let mut any = false;
+        for _ in 0..most {
+            let Some(delivered) = self.frames.peek() else {
+                break;
+            };
+            any = true;
+            if matches!(delivered, (Err(FrameFault::Restarted), _)) {
+                self.must_start = true;
+            }
+            take(delivered);
+            let _ = self.frames.dequeue();
         }
-        Some(delivered)
+        if any {
+            self.alive = self.clock.get_counter_low();
+        }
     }
 
     /// Says what the outputs are to do from the next frame on.
@@ -270,16 +193,22 @@ impl Acquisition {
                 }
             });
         }
-        let silent = self.clock.get_counter() - self.alive >= SILENCE;
+        // Looked at every millisecond, so the low word does not go around meanwhile.
+        let quiet = self.clock.get_counter_low().wrapping_sub(self.alive);
+        let silent = u64::from(quiet) >= SILENCE.to_micros();
         if silent || self.must_start {
             self.start_converter();
         }
     }
 
     fn start_converter(&mut self) {
-        pac::NVIC::mask(pac::Interrupt::IO_IRQ_BANK0);
-        let sampler = critical_section::with(|section| SAMPLER.borrow_ref_mut(section).take());
-        let Some(mut sampler) = sampler else { return };
+        pac::NVIC::mask(Interrupt::IO_IRQ_BANK0);
+        pac::NVIC::mask(Interrupt::DMA_IRQ_0);
+        let Some(mut sampler) = sampler::take() else {
+            return;
+        };
+        sampler.reader.stop();
+        sampler.owes = false;
         sampler.stimulator.silence();
         let mut delay = self.clock;
         if !self.must_start {
@@ -290,7 +219,7 @@ impl Acquisition {
         self.test_converter(&mut sampler, &started);
         // Whatever came of it, the next try is SILENCE away.
         self.must_start = false;
-        self.alive = self.clock.get_counter();
+        self.alive = self.clock.get_counter_low();
         sampler.last = None;
         match &started {
             Ok(identity) => {
@@ -302,12 +231,16 @@ impl Acquisition {
             }
             Err(error) => defmt::error!("{}", defmt::Display2Format(error)),
         }
-        critical_section::with(|section| SAMPLER.borrow_ref_mut(section).replace(sampler));
+        sampler::put(sampler);
         if started.is_ok() {
             // A part whose settings are not certain is not read: its codes would mean nothing.
-            // SAFETY: the interrupt's shared state is complete again and lies behind a mutex;
-            // no critical section is open here that unmasking could break.
-            unsafe { pac::NVIC::unmask(pac::Interrupt::IO_IRQ_BANK0) };
+            pac::NVIC::unpend(Interrupt::DMA_IRQ_0);
+            // SAFETY: what the interrupts work with is in its place again; no critical section
+            // is open here that unmasking could break.
+            unsafe {
+                pac::NVIC::unmask(Interrupt::DMA_IRQ_0);
+                pac::NVIC::unmask(Interrupt::IO_IRQ_BANK0);
+            }
         }
     }
 }
@@ -352,14 +285,6 @@ fn align(sampler: &mut Sampler, delay: &mut Timer) {
         delay.delay_us(1);
     }
     let _ = sampler.converter.catch_up();
-}
-
-fn with_sampler(act: impl FnOnce(&mut Sampler)) {
-    critical_section::with(|section| {
-        if let Some(sampler) = SAMPLER.borrow_ref_mut(section).as_mut() {
-            act(sampler);
-        }
-    });
 }
 
 fn pulse(sync: &mut SyncPin, delay: &mut Timer) {

@@ -5,11 +5,11 @@
 
 use core::convert::Infallible;
 
-use defmt::unwrap;
 use embedded_hal::digital::{self, PinState};
 use embedded_hal::spi::{MODE_0, MODE_1};
 use embedded_hal_bus::spi::ExclusiveDevice;
 use rp2040_hal::clocks::init_clocks_and_plls;
+use rp2040_hal::dma::{CH0, CH1, Channel, DMAExt as _};
 use rp2040_hal::fugit::HertzU32;
 use rp2040_hal::gpio::bank0::{
     Gpio10, Gpio11, Gpio12, Gpio13, Gpio15, Gpio16, Gpio17, Gpio18, Gpio19, Gpio20, Gpio21,
@@ -26,6 +26,7 @@ use slotwise_firmware::stimulator;
 use usb_device::bus::UsbBusAllocator;
 
 use crate::full_bus::FullBus;
+use crate::panic::restart;
 use crate::side_bus::SideBusPort;
 use crate::{computer, last_words};
 
@@ -84,6 +85,8 @@ pub(crate) type SideBusPin<I> = Pin<I, FunctionI2C, PullUp>;
 /// All of the board, ready to use.
 pub(crate) struct Board {
     pub(crate) adc: AdcBus,
+    /// DMA channels for the converter's frames.
+    pub(crate) adc_channels: (Channel<CH0>, Channel<CH1>),
     pub(crate) data_ready: DataReady,
     pub(crate) sync: SyncPin,
     pub(crate) nor: NorBus,
@@ -105,8 +108,9 @@ pub(crate) struct Board {
 impl Board {
     /// Takes the chip and sets up all of it. Call it once, first.
     pub(crate) fn claim() -> Self {
-        let mut chip = unwrap!(pac::Peripherals::take());
-        let core = unwrap!(pac::CorePeripherals::take());
+        // SAFETY: this runs once, first of all: nobody else has them.
+        let (mut chip, core) =
+            unsafe { (pac::Peripherals::steal(), pac::CorePeripherals::steal()) };
         let sio = Sio::new(chip.SIO);
         let pins = Pins::new(
             chip.IO_BANK0,
@@ -130,18 +134,19 @@ impl Board {
             stopped,
         };
         let mut watchdog = Watchdog::new(chip.WATCHDOG);
-        let clocks = unwrap!(
-            init_clocks_and_plls(
-                CRYSTAL_HZ,
-                chip.XOSC,
-                chip.CLOCKS,
-                chip.PLL_SYS,
-                chip.PLL_USB,
-                &mut chip.RESETS,
-                &mut watchdog,
-            )
-            .ok()
+        let clocks = init_clocks_and_plls(
+            CRYSTAL_HZ,
+            chip.XOSC,
+            chip.CLOCKS,
+            chip.PLL_SYS,
+            chip.PLL_USB,
+            &mut chip.RESETS,
+            &mut watchdog,
         );
+        let Ok(clocks) = clocks else {
+            // Frequencies that the chip cannot make; these it can.
+            restart()
+        };
         let clock = Timer::new(chip.TIMER, &mut chip.RESETS, &clocks);
         let peripheral = clocks.peripheral_clock.freq();
 
@@ -180,7 +185,10 @@ impl Board {
             &mut chip.RESETS,
         ));
 
+        let channels = chip.DMA.split(&mut chip.RESETS);
+
         Self {
+            adc_channels: (channels.ch0, channels.ch1),
             adc: device(adc, unselected(pins.gpio17), clock),
             data_ready: pins.gpio20.into_pull_up_input(),
             sync: pins.gpio21.into_push_pull_output_in_state(PinState::High),

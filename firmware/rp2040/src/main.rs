@@ -9,7 +9,9 @@
 //! | `super_loop` | entry, the one loop |
 //! | `board` | clocks and pins, one line a pin |
 //! | `computer` | tests of image, memory and stack |
-//! | `acquisition` | data-ready interrupt and frame queue |
+//! | `sampler` | the interrupts that read a frame |
+//! | `frame_reader` | a frame of the converter by DMA |
+//! | `acquisition` | frame queue and care for the converter |
 //! | `full_bus` | the SPI bus of the flash, without pauses |
 //! | `usb` | the serial port |
 //! | `last_words` | why the chip started, what the run before left |
@@ -25,6 +27,8 @@ mod board;
 #[cfg(target_os = "none")]
 mod computer;
 #[cfg(target_os = "none")]
+mod frame_reader;
+#[cfg(target_os = "none")]
 mod full_bus;
 #[cfg(target_os = "none")]
 mod last_words;
@@ -32,6 +36,8 @@ mod last_words;
 mod log;
 #[cfg(target_os = "none")]
 mod panic;
+#[cfg(target_os = "none")]
+mod sampler;
 #[cfg(target_os = "none")]
 mod side_bus;
 #[cfg(target_os = "none")]

@@ -97,8 +97,8 @@ fn mark() {
     };
 }
 
-/// Triggers the watchdog.
-fn restart() -> ! {
+/// Triggers the watchdog. For the start too, where there is nothing to open yet.
+pub(crate) fn restart() -> ! {
     // SAFETY: nothing else runs any more: interrupts are off or the core is in HardFault, and
     // this function does not return. The registers are written whole.
     unsafe {

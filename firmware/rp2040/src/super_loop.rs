@@ -6,6 +6,7 @@
 //! every 250 us, or the tick every millisecond if the converter is silent.
 
 use core::fmt::Write as _;
+use core::sync::atomic::{AtomicBool, Ordering};
 
 use cortex_m::asm::wfe;
 use cortex_m::peripheral::SYST;
@@ -14,17 +15,22 @@ use cortex_m_rt::exception;
 use embedded_hal::spi::{Operation, SpiDevice as _};
 use heapless::String;
 use rp2040_hal::fugit::MicrosDurationU32;
+use rp2040_hal::usb::UsbBus;
 use slotwise_core::record::{TesterId, Version};
 use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::units::Millis;
+use slotwise_firmware::board::SerialLink as _;
 use slotwise_firmware::nor::SpiNor;
 use slotwise_firmware::side_bus::{Served as _, SideBus};
 use slotwise_firmware::tester::{Identity, Parts, Tester};
+use usb_device::bus::UsbBusAllocator;
 
-use crate::acquisition::{Acquisition, Delivered};
+use crate::acquisition::{Acquisition, FrameQueue};
 use crate::board::{Board, ButtonPin, LampPin, NorBus};
+use crate::frame_reader::FrameReader;
 use crate::log::{self, Log};
-use crate::usb::UsbLink;
+use crate::sampler::Delivered;
+use crate::usb::{Port, UsbLink};
 use crate::{computer, last_words};
 
 /// The flash as the tester sees it.
@@ -47,18 +53,41 @@ const TICK_CYCLES: u32 = 125_000;
 
 #[rp2040_hal::entry]
 fn main() -> ! {
+    static mut QUEUE: FrameQueue = FrameQueue::new();
+    static mut NUMBER: String<16> = String::new();
+    static mut BUS: Option<UsbBusAllocator<UsbBus>> = None;
+    static mut PORT: Option<Port> = None;
+
     let board = Board::claim();
     // Before anything large stands on the stack.
     let tested = computer::check_at_start();
-    run(board, tested)
+    run(
+        board,
+        Places {
+            queue: QUEUE,
+            number: NUMBER,
+            bus: BUS,
+            port: PORT,
+        },
+        tested,
+    )
+}
+
+/// Memory that lasts, each given out once.
+struct Places {
+    queue: &'static mut FrameQueue,
+    number: &'static mut String<16>,
+    bus: &'static mut Option<UsbBusAllocator<UsbBus>>,
+    port: &'static mut Option<Port>,
 }
 
 /// The tester. A function of its own, so that its large stack is not there yet while memory is
 /// tested.
 #[inline(never)]
-fn run(board: Board, tested: Result<(), SelfTestFailure>) -> ! {
+fn run(board: Board, places: Places, tested: Result<(), SelfTestFailure>) -> ! {
     let Board {
         adc,
+        adc_channels,
         data_ready,
         sync,
         mut nor,
@@ -83,8 +112,12 @@ fn run(board: Board, tested: Result<(), SelfTestFailure>) -> ! {
     }
 
     let tester_id = flash_number(&mut nor);
-    let number: &'static mut String<16> =
-        defmt::unwrap!(cortex_m::singleton!(: String<16> = String::new()));
+    let Places {
+        queue,
+        number,
+        bus,
+        port,
+    } = places;
     // Sixteen digits always fit.
     let _ = write!(number, "{tester_id}");
 
@@ -94,7 +127,7 @@ fn run(board: Board, tested: Result<(), SelfTestFailure>) -> ! {
     let mut tester = BoardTester::new(
         Parts {
             flash,
-            serial: UsbLink::new(usb, number.as_str()),
+            serial: UsbLink::new(bus.insert(usb), port, number.as_str()),
             lamps,
             heartbeat,
             button,
@@ -116,17 +149,16 @@ fn run(board: Board, tested: Result<(), SelfTestFailure>) -> ! {
 
     start_tick(tick);
     watchdog.start(PATIENCE);
-    let mut acquisition = Acquisition::start(adc, data_ready, sync, outputs, clock);
+    let reader = FrameReader::new(adc_channels);
+    let mut acquisition = Acquisition::start(queue, adc, reader, data_ready, sync, outputs, clock);
     let mut polled = None;
     loop {
-        for _ in 0..FRAMES_A_ROUND {
-            let Some(delivered) = acquisition.next() else {
-                break;
-            };
-            slotwise_accumulate(&mut tester, delivered);
+        if !acquisition.is_idle() {
+            slotwise_take_frames(&mut acquisition, &mut tester);
         }
         acquisition.order(tester.order());
         let usb_active = tester.serial().pump();
+        let usb_open = tester.serial().is_open();
         let now = Millis::new(clock.get_counter().ticks() / 1000);
         if usb_active || polled != Some(now) {
             polled = Some(now);
@@ -150,22 +182,35 @@ fn run(board: Board, tested: Result<(), SelfTestFailure>) -> ! {
         if tester.flow().take_whole() {
             watchdog.feed();
         }
-        if acquisition.is_idle() {
-            // Every interrupt since the last look leaves an event behind, so this returns at
-            // once if a frame came in between.
+        // Every interrupt since the last look leaves an event behind, so the core does not sleep
+        // over a frame that came in between. With the port open every event is a round, so that
+        // the host does not wait for packets; else only a frame or the tick is.
+        while acquisition.is_idle() {
             wfe();
+            if usb_open || take_tick() {
+                break;
+            }
         }
     }
 }
 
-/// One frame into the tester. A function of its own so that the emulator can count its cycles.
+/// The frames that wait, out of the queue and into the tester. A function of its own, as the next
+/// one, so that the emulator can count its cycles.
 #[unsafe(no_mangle)]
 #[inline(never)]
-fn slotwise_accumulate(tester: &mut BoardTester, (frame, applied): Delivered) {
-    tester.frame(frame, applied);
+fn slotwise_take_frames(acquisition: &mut Acquisition, tester: &mut BoardTester) {
+    acquisition.hand_over(FRAMES_A_ROUND, |delivered| {
+        slotwise_accumulate(tester, delivered);
+    });
 }
 
-/// The tick only has to wake the core.
+/// One frame into the tester.
+#[unsafe(no_mangle)]
+#[inline(never)]
+fn slotwise_accumulate(tester: &mut BoardTester, (frame, applied): &Delivered) {
+    tester.frame(*frame, *applied);
+}
+
 fn start_tick(mut tick: SYST) {
     tick.set_clock_source(SystClkSource::Core);
     tick.set_reload(TICK_CYCLES - 1);
@@ -174,8 +219,22 @@ fn start_tick(mut tick: SYST) {
     tick.enable_counter();
 }
 
+/// The tick has come since it was last asked for.
+static TICKED: AtomicBool = AtomicBool::new(false);
+
+/// Wakes the core and says so.
 #[exception]
-fn SysTick() {}
+fn SysTick() {
+    TICKED.store(true, Ordering::Relaxed);
+}
+
+fn take_tick() -> bool {
+    let ticked = TICKED.load(Ordering::Relaxed);
+    if ticked {
+        TICKED.store(false, Ordering::Relaxed);
+    }
+    ticked
+}
 
 /// Number that the maker burnt into the flash chip: command 4B, four dummy bytes, eight bytes.
 /// All zeros or ones if nothing answers.

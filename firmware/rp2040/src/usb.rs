@@ -15,10 +15,9 @@
 //! bytes may already stand in the endpoint; a frame of the link carries a check word, so the
 //! first reply that it spoils is asked for again.
 
-use core::cell::RefCell;
+use core::cell::Cell;
 
 use critical_section::Mutex;
-use defmt::unwrap;
 use rp2040_hal::pac::{self, interrupt};
 use rp2040_hal::usb::UsbBus;
 use slotwise_firmware::board::SerialLink;
@@ -28,6 +27,8 @@ use usb_device::device::{
     StringDescriptors, UsbDevice, UsbDeviceBuilder, UsbDeviceState, UsbVidPid,
 };
 use usbd_serial::{CdcAcmClass, USB_CLASS_CDC};
+
+use crate::panic::restart;
 
 /// Test identity of pid.codes: right for boards that are built one at a time, not for sale.
 const IDENTITY: UsbVidPid = UsbVidPid(0x1209, 0x0001);
@@ -46,7 +47,7 @@ const IN_QUEUE: usize = 256;
 const LOWEST: u8 = 0xC0;
 
 /// The device and what waits at its endpoints.
-struct Port {
+pub(crate) struct Port {
     device: UsbDevice<'static, UsbBus>,
     class: CdcAcmClass<'static, UsbBus>,
     out: ByteQueue<OUT_QUEUE>,
@@ -61,7 +62,7 @@ struct Port {
 }
 
 /// Empty while somebody is at it.
-static PORT: Mutex<RefCell<Option<&'static mut Port>>> = Mutex::new(RefCell::new(None));
+static PORT: Mutex<Cell<Option<&'static mut Port>>> = Mutex::new(Cell::new(None));
 
 impl Port {
     fn is_open(&self) -> bool {
@@ -131,10 +132,10 @@ fn USBCTRL_IRQ() {
 
 /// Takes the port, lets `act` have it with the other interrupts on, and puts it back.
 fn with_port<T>(act: impl FnOnce(&mut Port) -> T) -> Option<T> {
-    let taken = critical_section::with(|section| PORT.borrow_ref_mut(section).take());
+    let taken = critical_section::with(|section| PORT.borrow(section).take());
     let port = taken?;
     let answer = act(port);
-    critical_section::with(|section| PORT.borrow_ref_mut(section).replace(port));
+    critical_section::with(|section| PORT.borrow(section).set(Some(port)));
     Some(answer)
 }
 
@@ -145,10 +146,13 @@ pub(crate) struct UsbLink {
 }
 
 impl UsbLink {
-    /// Shows the port to the host. `serial_number` is what the host tells testers apart by.
-    pub(crate) fn new(bus: UsbBusAllocator<UsbBus>, serial_number: &'static str) -> Self {
-        let bus: &'static UsbBusAllocator<UsbBus> =
-            unwrap!(cortex_m::singleton!(: UsbBusAllocator<UsbBus> = bus));
+    /// Shows the port to the host; it lives in `place`. `serial_number` is what the host tells
+    /// testers apart by.
+    pub(crate) fn new(
+        bus: &'static UsbBusAllocator<UsbBus>,
+        place: &'static mut Option<Port>,
+        serial_number: &'static str,
+    ) -> Self {
         let class = CdcAcmClass::new(bus, PACKET as u16);
         let strings = StringDescriptors::default()
             .manufacturer("Slotwise")
@@ -159,8 +163,11 @@ impl UsbLink {
             .ok()
             .and_then(|builder| builder.max_packet_size_0(PACKET as u8).ok())
             .map(|builder| builder.device_class(USB_CLASS_CDC).build());
-        let device = unwrap!(device);
-        let port: &'static mut Port = unwrap!(cortex_m::singleton!(: Port = Port {
+        let Some(device) = device else {
+            // Never: one set of strings, and a packet size that the standard allows.
+            restart()
+        };
+        let port = place.insert(Port {
             device,
             class,
             out: ByteQueue::new(),
@@ -169,8 +176,8 @@ impl UsbLink {
             owes_end: false,
             is_held_off: false,
             news: false,
-        }));
-        critical_section::with(|section| PORT.borrow_ref_mut(section).replace(port));
+        });
+        critical_section::with(|section| PORT.borrow(section).set(Some(port)));
         // SAFETY: only the priority of one interrupt is set, which is still masked.
         let mut nvic = unsafe { cortex_m::Peripherals::steal() }.NVIC;
         // SAFETY: no critical section here rests on priorities: they all turn every interrupt off.

@@ -24,7 +24,7 @@ use embedded_hal::spi::{Error as _, SpiDevice};
 use slotwise_core::sample::{Frame, FrameFault};
 
 pub use error::AdcError;
-use frame::{FRAME_BYTES, NULL_FRAME, Response, decode, encode};
+use frame::{FRAME_BYTES, NULL_FRAME, RawFrame, Response, decode, encode};
 pub use read_back::Misread;
 use read_back::ReadBack;
 use registers::{CLOCK, GAIN1, ID_FAMILY, MODE, RESET_ACKNOWLEDGED};
@@ -106,14 +106,37 @@ impl<SPI: SpiDevice<u8>> Converter<SPI> {
     /// - [`FrameFault::Restarted`]: the part lost its settings: call [`Converter::start`].
     #[inline]
     pub fn read_frame(&mut self) -> Result<Frame, FrameFault> {
-        if self.read_back.is_running() {
-            return self.step_read_back();
+        let out = self.outgoing().unwrap_or(NULL_FRAME);
+        let mut frame = RawFrame::EMPTY;
+        match self.spi.transfer(&mut frame.0, &out) {
+            Ok(()) => self.take_frame(&frame),
+            Err(_) => Err(self.bus_failed()),
         }
-        let mut bytes = [0; FRAME_BYTES];
-        self.spi
-            .transfer(&mut bytes, &NULL_FRAME)
-            .map_err(|_| FrameFault::Bus)?;
-        let response = decode(&bytes).map_err(|_| FrameFault::Checksum)?;
+    }
+
+    /// What must go out with the next frame, if it is not [`NULL_FRAME`]. For a board that moves
+    /// the bytes of a frame itself, and hands what came in to [`Converter::take_frame`]; both
+    /// together are [`Converter::read_frame`].
+    #[inline]
+    pub fn outgoing(&self) -> Option<[u8; FRAME_BYTES]> {
+        if self.read_back.is_running() {
+            self.read_back_command()
+        } else {
+            None
+        }
+    }
+
+    /// Makes a conversion of the bytes of a frame, sent as [`Converter::outgoing`] said.
+    ///
+    /// # Errors
+    /// Those of [`Converter::read_frame`] but `Bus`.
+    #[inline(always)]
+    pub fn take_frame(&mut self, frame: &RawFrame) -> Result<Frame, FrameFault> {
+        let response = decode(frame).map_err(|_| FrameFault::Checksum);
+        if self.read_back.is_running() {
+            return self.step_read_back(response);
+        }
+        let response = response?;
         match Status(response.word).fault() {
             None => Ok(response.frame),
             Some(fault) => Err(fault),
@@ -206,14 +229,14 @@ impl<SPI: SpiDevice<u8>> Converter<SPI> {
 
     /// One frame; `step` is what an error names.
     fn exchange(&mut self, step: Command, command: Command) -> Result<Response, AdcError> {
-        let mut bytes = [0; FRAME_BYTES];
+        let mut frame = RawFrame::EMPTY;
         self.spi
-            .transfer(&mut bytes, &encode(command))
+            .transfer(&mut frame.0, &encode(command))
             .map_err(|error| AdcError::Bus {
                 step,
                 kind: error.kind(),
             })?;
-        decode(&bytes).map_err(|wrong| AdcError::Checksum { step, wrong })
+        decode(&frame).map_err(|wrong| AdcError::Checksum { step, wrong })
     }
 }
 

@@ -8,7 +8,7 @@
 use embedded_hal::spi::SpiDevice;
 use slotwise_core::sample::{Frame, FrameFault};
 
-use super::frame::{FRAME_BYTES, decode, encode};
+use super::frame::{FRAME_BYTES, Response, encode};
 use super::registers::{CLOCK, Command, GAIN1, MODE, Mux, Register, Status};
 use super::{Converter, TRIES};
 
@@ -78,63 +78,90 @@ impl<SPI: SpiDevice<u8>> Converter<SPI> {
         Some(outcome)
     }
 
-    /// [`Converter::read_frame`] with a step of the read-back in it: once a minute.
+    /// The command of the read-back that goes out with the next frame, if it asks for one.
     #[cold]
     #[inline(never)]
-    pub(super) fn step_read_back(&mut self) -> Result<Frame, FrameFault> {
+    pub(super) fn read_back_command(&self) -> Option<[u8; FRAME_BYTES]> {
+        let ReadBack::Ask { setting, .. } = self.read_back else {
+            return None;
+        };
+        let (register, _) = SETTINGS.get(usize::from(setting))?;
+        Some(encode(Command::Read(*register)))
+    }
+
+    /// A frame that came while the read-back runs, once a minute: a step of it, and what the
+    /// frame is worth.
+    #[cold]
+    #[inline(never)]
+    pub(super) fn step_read_back(
+        &mut self,
+        response: Result<Response, FrameFault>,
+    ) -> Result<Frame, FrameFault> {
         let state = self.read_back;
-        let setting = match state {
-            ReadBack::Ask { setting, .. } | ReadBack::Answer { setting, .. } => setting,
-            ReadBack::Idle | ReadBack::Done(_) => 0,
-        };
-        let Some(&(register, expected)) = SETTINGS.get(usize::from(setting)) else {
-            self.read_back = ReadBack::Done(Ok(()));
-            return self.read_frame();
-        };
-        let asks = matches!(state, ReadBack::Ask { .. });
-        let command = if asks {
-            Command::Read(register)
-        } else {
-            Command::Null
-        };
-        let mut bytes = [0; FRAME_BYTES];
-        let read = self
-            .spi
-            .transfer(&mut bytes, &encode(command))
-            .map_err(|_| FrameFault::Bus)
-            .and_then(|()| decode(&bytes).map_err(|_| FrameFault::Checksum));
-        self.read_back = match (state, &read) {
-            (ReadBack::Ask { setting, tries }, Ok(_)) => ReadBack::Answer { setting, tries },
-            (ReadBack::Answer { setting, .. }, Ok(response)) if response.word == expected => {
-                ReadBack::Ask {
-                    setting: setting + 1,
-                    tries: 0,
-                }
+        let asked = match state {
+            ReadBack::Ask { setting, .. } | ReadBack::Answer { setting, .. } => {
+                SETTINGS.get(usize::from(setting))
             }
-            // A damaged read is answered by the status: ask again.
-            (ReadBack::Answer { setting, tries }, Ok(response)) => {
-                if u32::from(tries) + 1 >= TRIES {
-                    ReadBack::Done(Err(Misread {
-                        register,
-                        found: response.word,
-                        expected,
-                    }))
-                } else {
-                    ReadBack::Ask {
-                        setting,
-                        tries: tries + 1,
-                    }
-                }
+            ReadBack::Idle | ReadBack::Done(_) => None,
+        };
+        self.read_back = match (state, asked, &response) {
+            (ReadBack::Ask { setting, tries }, Some(_), Ok(_)) => {
+                ReadBack::Answer { setting, tries }
+            }
+            (ReadBack::Answer { setting, tries }, Some(&(register, expected)), Ok(response)) => {
+                answered(setting, tries, register, expected, response.word)
             }
             // A damaged frame says nothing of the setting, and the sequence hears of it.
-            (ReadBack::Answer { setting, tries }, Err(_)) => ReadBack::Ask { setting, tries },
-            (ReadBack::Ask { .. } | ReadBack::Idle | ReadBack::Done(_), _) => state,
+            (ReadBack::Answer { setting, tries }, Some(_), Err(_)) => {
+                ReadBack::Ask { setting, tries }
+            }
+            // Past the last one. This frame asked for nothing.
+            (ReadBack::Ask { .. } | ReadBack::Answer { .. }, None, _) => ReadBack::Done(Ok(())),
+            (ReadBack::Ask { .. } | ReadBack::Idle | ReadBack::Done(_), _, _) => state,
         };
-        let response = read?;
-        if asks {
-            // This frame still answers the NULL before it.
+        let response = response?;
+        if !matches!(state, ReadBack::Answer { .. }) {
+            // This frame still answers a NULL.
             Status(response.word).fault().map_or(Ok(()), Err)?;
         }
         Ok(response.frame)
     }
+
+    /// The bus failed under a frame: the setting in hand is asked for again.
+    #[cold]
+    #[inline(never)]
+    pub(super) const fn bus_failed(&mut self) -> FrameFault {
+        if let ReadBack::Answer { setting, tries } = self.read_back {
+            self.read_back = ReadBack::Ask { setting, tries };
+        }
+        FrameFault::Bus
+    }
+}
+
+/// What follows an answer.
+const fn answered(
+    setting: u8,
+    tries: u8,
+    register: Register,
+    expected: u16,
+    found: u16,
+) -> ReadBack {
+    if found == expected {
+        return ReadBack::Ask {
+            setting: setting + 1,
+            tries: 0,
+        };
+    }
+    // A damaged read is answered by the status: ask again.
+    if tries as u32 + 1 < TRIES {
+        return ReadBack::Ask {
+            setting,
+            tries: tries + 1,
+        };
+    }
+    ReadBack::Done(Err(Misread {
+        register,
+        found,
+        expected,
+    }))
 }

@@ -79,7 +79,7 @@ impl<F: MultiwriteNorFlash> Journal<F> {
             self.is_sealed = false;
         }
         self.oldest = oldest;
-        self.used = (youngest + self.sectors - oldest) % self.sectors + 1;
+        self.used = self.around(youngest + self.sectors - oldest) + 1;
         self.holes = self.used.saturating_sub(in_use);
         Ok(())
     }
@@ -249,7 +249,15 @@ impl<F: MultiwriteNorFlash> Journal<F> {
 
     /// Index of the sector of this age.
     pub(super) const fn index(&self, age: usize) -> usize {
-        (self.oldest + age) % self.sectors
+        self.around(self.oldest + age)
+    }
+
+    /// `place`, counted on from the first sector after the last. There are always sectors.
+    const fn around(&self, place: usize) -> usize {
+        match place.checked_rem(self.sectors) {
+            Some(index) => index,
+            None => 0,
+        }
     }
 
     /// Address of the sector with this index.

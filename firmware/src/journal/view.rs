@@ -15,6 +15,7 @@ use embedded_storage_async::nor_flash::{
 };
 
 use super::head::HEAD_BYTES;
+use crate::ready::{at_once, ready};
 
 /// Error of a view.
 #[derive(Debug)]
@@ -60,16 +61,8 @@ impl<'f, F: NorFlash> SectorView<'f, F> {
     pub(super) const fn read_to(&self) -> u32 {
         self.read_to
     }
-}
 
-impl<F: NorFlash> ErrorType for SectorView<'_, F> {
-    type Error = ViewError<F::Error>;
-}
-
-impl<F: NorFlash> ReadNorFlash for SectorView<'_, F> {
-    const READ_SIZE: usize = F::READ_SIZE;
-
-    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
+    fn show(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), ViewError<F::Error>> {
         let last = Self::ERASE_SIZE as u32 - 1;
         if offset == 0 {
             bytes.fill(0x00);
@@ -79,18 +72,47 @@ impl<F: NorFlash> ReadNorFlash for SectorView<'_, F> {
             bytes.fill(0xFF);
             return Ok(());
         }
+        let length = bytes.len();
         let place = self.from.saturating_add(offset - 1);
         let room = (F::ERASE_SIZE as u32).saturating_sub(place) as usize;
-        let (inside, behind) = bytes.split_at_mut(room.min(bytes.len()));
+        let (inside, behind) = bytes
+            .split_at_mut_checked(room.min(length))
+            .ok_or(ViewError::Refused)?;
         if !inside.is_empty() {
-            self.flash
-                .read(self.base + place, inside)
-                .await
+            ready(self.flash.read(self.base + place, inside))
+                .ok_or(ViewError::Refused)?
                 .map_err(ViewError::Flash)?;
         }
         behind.fill(0xFF);
-        self.read_to = place.saturating_add(bytes.len() as u32);
+        self.read_to = place.saturating_add(length as u32);
         Ok(())
+    }
+
+    fn put(&mut self, offset: u32, bytes: &[u8]) -> Result<(), ViewError<F::Error>> {
+        let place = offset
+            .checked_sub(1)
+            .and_then(|offset| self.from.checked_add(offset))
+            .filter(|&place| place as usize + bytes.len() <= F::ERASE_SIZE)
+            .ok_or(ViewError::Refused)?;
+        ready(self.flash.write(self.base + place, bytes))
+            .ok_or(ViewError::Refused)?
+            .map_err(ViewError::Flash)
+    }
+}
+
+impl<F: NorFlash> ErrorType for SectorView<'_, F> {
+    type Error = ViewError<F::Error>;
+}
+
+impl<F: NorFlash> ReadNorFlash for SectorView<'_, F> {
+    const READ_SIZE: usize = F::READ_SIZE;
+
+    fn read(
+        &mut self,
+        offset: u32,
+        bytes: &mut [u8],
+    ) -> impl Future<Output = Result<(), Self::Error>> {
+        at_once(move || self.show(offset, bytes))
     }
 
     fn capacity(&self) -> usize {
@@ -103,22 +125,16 @@ impl<F: NorFlash> NorFlash for SectorView<'_, F> {
     /// The sector without its head, and two marks.
     const ERASE_SIZE: usize = F::ERASE_SIZE - HEAD_BYTES + 2;
 
-    async fn erase(&mut self, _from: u32, _to: u32) -> Result<(), Self::Error> {
-        Err(ViewError::Refused)
+    fn erase(&mut self, _from: u32, _to: u32) -> impl Future<Output = Result<(), Self::Error>> {
+        at_once(|| Err(ViewError::Refused))
     }
 
-    async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
-        let place = offset
-            .checked_sub(1)
-            .and_then(|offset| self.from.checked_add(offset));
-        match place {
-            Some(place) if place as usize + bytes.len() <= F::ERASE_SIZE => self
-                .flash
-                .write(self.base + place, bytes)
-                .await
-                .map_err(ViewError::Flash),
-            _ => Err(ViewError::Refused),
-        }
+    fn write(
+        &mut self,
+        offset: u32,
+        bytes: &[u8],
+    ) -> impl Future<Output = Result<(), Self::Error>> {
+        at_once(move || self.put(offset, bytes))
     }
 }
 

@@ -22,6 +22,8 @@ use embedded_hal::delay::DelayNs;
 use embedded_hal::spi::{Error as _, Operation, SpiDevice};
 use embedded_storage_async::nor_flash::{ErrorType, MultiwriteNorFlash, NorFlash, ReadNorFlash};
 
+use crate::ready::at_once;
+
 pub use error::{JedecId, NorError, NorStep};
 
 /// Bytes of a program page. A program that runs over the end of its page wraps to the start.
@@ -332,8 +334,12 @@ impl<SPI, D> ErrorType for SpiNor<SPI, D> {
 impl<SPI: SpiDevice<u8>, D: DelayNs> ReadNorFlash for SpiNor<SPI, D> {
     const READ_SIZE: usize = 1;
 
-    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), NorError> {
-        self.read_at(offset, bytes)
+    fn read(
+        &mut self,
+        offset: u32,
+        bytes: &mut [u8],
+    ) -> impl Future<Output = Result<(), NorError>> {
+        at_once(move || self.read_at(offset, bytes))
     }
 
     fn capacity(&self) -> usize {
@@ -345,12 +351,12 @@ impl<SPI: SpiDevice<u8>, D: DelayNs> NorFlash for SpiNor<SPI, D> {
     const WRITE_SIZE: usize = 1;
     const ERASE_SIZE: usize = SECTOR_BYTES as usize;
 
-    async fn erase(&mut self, from: u32, to: u32) -> Result<(), NorError> {
-        self.erase_range(from, to)
+    fn erase(&mut self, from: u32, to: u32) -> impl Future<Output = Result<(), NorError>> {
+        at_once(move || self.erase_range(from, to))
     }
 
-    async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), NorError> {
-        self.program_at(offset, bytes)
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> impl Future<Output = Result<(), NorError>> {
+        at_once(move || self.program_at(offset, bytes))
     }
 }
 

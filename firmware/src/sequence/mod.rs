@@ -17,6 +17,7 @@
 //! voltage above an interlock, ends them. Pure state: frames with their marks in, events out; no
 //! bus, no clock, no journal, and the outputs are asked for, never driven ([`Sequence::order`]).
 
+mod calm;
 mod onset;
 mod paths;
 mod testing;
@@ -112,6 +113,8 @@ pub struct Sequence {
     accumulator: Accumulator,
     /// Whether nothing was applied in the window in hand.
     at_rest: bool,
+    /// Whether the next frame only goes into the sums, if it is a good one (`calm`).
+    is_calm: bool,
     tuning: Tuning,
     gatherer: Gatherer,
     paths: Paths,
@@ -137,6 +140,7 @@ impl Sequence {
             state: State::Testing { pattern: None },
             accumulator: Accumulator::new(Tuning::NOMINAL),
             at_rest: true,
+            is_calm: false,
             tuning: Tuning::NOMINAL,
             gatherer: Gatherer::new(ClipTarget::NotConnected),
             paths: Paths::NEW,
@@ -227,6 +231,7 @@ impl Sequence {
     }
 
     fn begin(&mut self) {
+        self.is_calm = false;
         self.state = State::Testing { pattern: None };
         self.gatherer = Gatherer::new(self.clip);
         self.paths.restart();
@@ -258,7 +263,9 @@ impl Sequence {
             Ok(frame) => {
                 self.frames = self.frames.saturating_add(1);
                 self.waited = self.waited.saturating_add(1);
-                self.good_frame(&frame, applied)
+                let event = self.good_frame(&frame, applied);
+                self.settle();
+                event
             }
             Err(fault) => {
                 let lost = match fault {
@@ -275,6 +282,7 @@ impl Sequence {
     #[cold]
     #[inline(never)]
     pub fn lost(&mut self, count: u32) -> Option<Event> {
+        self.is_calm = false;
         self.frames = self.frames.saturating_add(u64::from(count));
         self.bad_frames = self.bad_frames.saturating_add(count);
         self.waited = self.waited.saturating_add(count);

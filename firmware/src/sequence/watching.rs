@@ -128,7 +128,7 @@ impl Watching {
         evidence.watch = self.summary;
     }
 
-    fn is_due(&self) -> bool {
+    pub(super) fn is_due(&self) -> bool {
         self.cycle.as_ref().is_some_and(|cycle| {
             cycle.watch.page_done().is_some()
                 || cycle.watch.step_done().is_some()
@@ -161,6 +161,7 @@ impl Sequence {
     /// Ends the load-cycle watch; its records follow with the next frames. Returns false if
     /// none runs.
     pub fn stop_watch(&mut self) -> bool {
+        self.is_calm = false;
         match &mut self.state {
             State::Watching(watching) => watching.end_cycle(Then::Steady),
             _ => false,

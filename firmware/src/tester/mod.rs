@@ -153,8 +153,18 @@ where
 
     /// Takes what the converter delivered, and what the tester's own outputs did while it was
     /// converted. Call it for every frame, in order.
+    #[inline]
     pub fn frame(&mut self, delivered: Result<Frame, FrameFault>, applied: Applied) {
         self.flow.mark(Stage::Frames);
+        let answers = self.failure.is_none() && !self.workshop.is_measuring();
+        if !(answers && self.sequence.takes(&delivered, applied)) {
+            self.frame_the_long_way(delivered, applied);
+        }
+    }
+
+    /// A frame that may have more to it than going into a sum.
+    #[inline(never)]
+    fn frame_the_long_way(&mut self, delivered: Result<Frame, FrameFault>, applied: Applied) {
         if self.failure.is_some() {
             return;
         }

@@ -7,6 +7,8 @@
 
 use num_complex::Complex;
 
+use crate::sorting::sort;
+
 /// Distance at which a window has no weight any more, in standard deviations of one part.
 const CUT: f64 = 6.0;
 
@@ -36,7 +38,7 @@ pub(super) struct Common {
 
 /// Median of `values`, which it sorts; `None` of none.
 pub(super) fn median(values: &mut [f64]) -> Option<f64> {
-    values.sort_unstable_by(f64::total_cmp);
+    sort(values, f64::total_cmp);
     let middle = values.len() / 2;
     let upper = values.get(middle).copied()?;
     if values.len() % 2 == 1 {

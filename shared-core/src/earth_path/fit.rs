@@ -25,6 +25,7 @@
 use core::cmp::Ordering;
 
 use super::pattern::BLOCKS;
+use crate::sorting::nth;
 
 /// Most differences.
 pub(super) const MOST: usize = BLOCKS - 2;
@@ -301,11 +302,7 @@ fn median<T: Copy>(
         count += 1;
     }
     let used = room.get_mut(..count)?;
-    if used.is_empty() {
-        return None;
-    }
-    let (_, middle, _) = used.select_nth_unstable_by(count / 2, order);
-    Some(*middle)
+    nth(used, count / 2, order)
 }
 
 #[cfg(test)]

@@ -56,16 +56,21 @@ impl core::error::Error for FrameError {}
 /// `out` fewer than the frame; [`MAX_FRAME`] bytes always suffice.
 pub fn encode<M: Serialize>(message: &M, out: &mut [u8]) -> Result<usize, FrameError> {
     let mut body = [0; MAX_MESSAGE + CRC_BYTES];
-    let used = postcard::to_slice(message, &mut body[..MAX_MESSAGE])
+    let (room, _) = body.split_at_mut(MAX_MESSAGE);
+    let used = postcard::to_slice(message, room)
         .map_err(|_| FrameError::MessageTooLong)?
         .len();
-    let check = CRC.checksum(&body[..used]).to_le_bytes();
-    body[used..used + CRC_BYTES].copy_from_slice(&check);
+    let (message, rest) = body
+        .split_at_mut_checked(used)
+        .ok_or(FrameError::MessageTooLong)?;
+    let check = CRC.checksum(message).to_le_bytes();
+    *rest.first_chunk_mut().ok_or(FrameError::MessageTooLong)? = check;
     let length = used + CRC_BYTES;
+    let body = body.get(..length).ok_or(FrameError::MessageTooLong)?;
     if out.len() < cobs::max_encoding_length(length) + 1 {
         return Err(FrameError::MessageTooLong);
     }
-    let encoded = cobs::encode(&body[..length], out);
+    let encoded = cobs::try_encode(body, out).map_err(|_| FrameError::MessageTooLong)?;
     let end = out.get_mut(encoded).ok_or(FrameError::MessageTooLong)?;
     *end = 0;
     Ok(encoded + 1)
@@ -142,7 +147,8 @@ impl FrameReader {
         if used == 0 {
             return None;
         }
-        Some(Self::open(&mut self.buffer[..used]))
+        // Never more than the buffer has.
+        Some(Self::open(self.buffer.get_mut(..used)?))
     }
 
     fn open(frame: &mut [u8]) -> Result<&[u8], FrameError> {

@@ -25,6 +25,7 @@ use super::level::Level;
 use super::turn::turns;
 use crate::evidence::Phasor;
 use crate::limits::WatchLimits;
+use crate::sorting::sort;
 use crate::units::{Millis, Volts};
 use crate::window::BLOCKS;
 
@@ -359,7 +360,7 @@ fn sides<T>(sight: &[T; SPAN], of: impl Fn(&T) -> f32) -> ([f32; BEFORE], [f32; 
 
 /// The middle one.
 pub(crate) fn median(mut values: [f32; 5]) -> f32 {
-    values.sort_unstable_by(f32::total_cmp);
+    sort(&mut values, f32::total_cmp);
     let [_, _, middle, _, _] = values;
     middle
 }

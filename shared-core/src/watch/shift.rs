@@ -7,6 +7,7 @@
 use super::larger;
 use crate::evidence::{Missing, Reading};
 use crate::load_step::Change;
+use crate::sorting::sort;
 use crate::units::Volts;
 
 /// Steps that are kept for the medians. When they are full every second one is let go, and from
@@ -121,8 +122,12 @@ impl Shifts {
 
     /// Median over the steps kept; of an even number, the mean of the middle two.
     fn median(&self, of: impl Fn(&Shift) -> f32) -> f32 {
-        let mut values: heapless::Vec<f32, KEPT_STEPS> = self.kept.iter().map(of).collect();
-        values.sort_unstable_by(f32::total_cmp);
+        let mut values = [0.0; KEPT_STEPS];
+        for (place, shift) in values.iter_mut().zip(&self.kept) {
+            *place = of(shift);
+        }
+        let values = values.get_mut(..self.kept.len()).unwrap_or_default();
+        sort(values, f32::total_cmp);
         let upper = values.len() / 2;
         let lower = values.len().saturating_sub(1) / 2;
         let at = |place: usize| values.get(place).copied().unwrap_or_default();

@@ -172,6 +172,13 @@ impl Accumulator {
         self.taken == WINDOW
     }
 
+    /// Whether the next frame is the last of the window.
+    #[inline]
+    #[must_use]
+    pub const fn lacks_one(&self) -> bool {
+        self.taken + self.held + 1 >= WINDOW
+    }
+
     /// The sums; whole once [`Accumulator::push`] has returned true.
     #[must_use]
     pub const fn sums(&self) -> &WindowSums {

@@ -1,0 +1,258 @@
+//! What calls what in the image: functions, branches and the addresses of functions that code
+//! keeps beside itself, read off the ELF file.
+//!
+//! Thumb-1 as a Cortex-M0+ has it (Armv6-M ARM, A5 and A6): `BL` with 32 bits, `B` and `B<cond>`
+//! with 16. A branch that leaves its function is a call that does not come back. An address of a
+//! function in a literal pool counts as a call of it: that is how long branches and pointers to
+//! functions come about. What this does not see is a pointer that stands in data (a table of a
+//! trait object): every branch to a register is listed, so that none of them goes unnoticed.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
+
+use object::{Object, ObjectSection, ObjectSymbol, SymbolKind};
+
+/// A branch, or an address of a function that a function keeps.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Reference {
+    /// Where it stands.
+    pub at: u32,
+    /// Address of the function that it is to.
+    pub to: u32,
+}
+
+/// A function.
+#[derive(Clone, Debug)]
+pub struct Function {
+    /// Its names, readable.
+    pub names: Vec<String>,
+    /// Its bytes.
+    pub range: Range<u32>,
+    /// What it refers to outside of itself.
+    pub to: Vec<Reference>,
+    /// Branches to a register other than the return.
+    pub to_registers: Vec<u32>,
+}
+
+impl Function {
+    pub fn name(&self) -> &str {
+        self.names.first().map_or("?", String::as_str)
+    }
+}
+
+/// The image.
+#[derive(Debug)]
+pub struct Image {
+    /// By address.
+    pub functions: BTreeMap<u32, Function>,
+}
+
+const LINK_REGISTER: u16 = 14;
+
+impl Image {
+    /// Reads an ELF file.
+    pub fn read(bytes: &[u8]) -> Self {
+        let file = object::File::parse(bytes).expect("an ELF file");
+        let mut functions: BTreeMap<u32, Function> = BTreeMap::new();
+        // Where code begins and where data in it does (ELF for the Arm Architecture, 5.5.5).
+        let mut marks: BTreeMap<u32, bool> = BTreeMap::new();
+        for symbol in file.symbols() {
+            let Ok(name) = symbol.name() else { continue };
+            let at = symbol.address() as u32;
+            if name == "$t" || name.starts_with("$t.") {
+                marks.insert(at, true);
+            } else if name.starts_with("$d") {
+                marks.entry(at).or_insert(false);
+            } else if symbol.kind() == SymbolKind::Text && symbol.size() > 0 {
+                let at = at & !1;
+                let end = at + symbol.size() as u32;
+                let function = functions.entry(at).or_insert_with(|| Function {
+                    names: Vec::new(),
+                    range: at..end,
+                    to: Vec::new(),
+                    to_registers: Vec::new(),
+                });
+                function.range.end = function.range.end.max(end);
+                function
+                    .names
+                    .push(format!("{:#}", rustc_demangle::demangle(name)));
+            }
+        }
+        let memory = Memory::of(&file);
+        let starts: BTreeSet<u32> = functions.keys().copied().collect();
+        for function in functions.values_mut() {
+            scan(function, &memory, &marks, &starts);
+        }
+        Self { functions }
+    }
+
+    /// The functions whose name `is`.
+    pub fn named(&self, is: impl Fn(&str) -> bool) -> BTreeSet<u32> {
+        let found = self.functions.iter();
+        let found = found.filter(|(_, function)| function.names.iter().any(|name| is(name)));
+        found.map(|(at, _)| *at).collect()
+    }
+
+    /// Everything that `roots` lead to, themselves included, without what only the `doors` lead
+    /// to; and for each the one that led there.
+    pub fn reached(&self, roots: &BTreeSet<u32>, doors: &BTreeSet<u32>) -> BTreeMap<u32, u32> {
+        let mut from: BTreeMap<u32, u32> = roots.iter().map(|root| (*root, *root)).collect();
+        let mut open: Vec<u32> = roots.iter().copied().collect();
+        while let Some(at) = open.pop() {
+            let Some(function) = self.functions.get(&at) else {
+                continue;
+            };
+            for Reference { to, .. } in &function.to {
+                if !doors.contains(to) && !from.contains_key(to) {
+                    from.insert(*to, at);
+                    open.push(*to);
+                }
+            }
+        }
+        from
+    }
+
+    /// The way to `at`, in names.
+    pub fn way(&self, from: &BTreeMap<u32, u32>, mut at: u32) -> String {
+        let mut names = Vec::new();
+        loop {
+            names.push(self.functions.get(&at).map_or("?", Function::name));
+            match from.get(&at) {
+                Some(before) if *before != at => at = *before,
+                _ => break,
+            }
+        }
+        names.reverse();
+        names.join(" -> ")
+    }
+}
+
+/// The loaded sections.
+struct Memory<'a>(Vec<(u32, &'a [u8])>);
+
+impl<'a> Memory<'a> {
+    fn of(file: &object::File<'a>) -> Self {
+        let sections = file.sections().filter(|section| section.address() != 0);
+        Self(
+            sections
+                .filter_map(|section| Some((section.address() as u32, section.data().ok()?)))
+                .collect(),
+        )
+    }
+
+    fn half(&self, at: u32) -> Option<u16> {
+        self.0.iter().find_map(|(from, bytes)| {
+            let place = at.checked_sub(*from)? as usize;
+            let bytes = bytes.get(place..place + 2)?;
+            Some(u16::from_le_bytes([bytes[0], bytes[1]]))
+        })
+    }
+
+    fn word(&self, at: u32) -> Option<u32> {
+        Some(u32::from(self.half(at)?) | u32::from(self.half(at + 2)?) << 16)
+    }
+}
+
+fn scan(
+    function: &mut Function,
+    memory: &Memory<'_>,
+    marks: &BTreeMap<u32, bool>,
+    starts: &BTreeSet<u32>,
+) {
+    let range = function.range.clone();
+    // The function that an address lies in begins at or before it.
+    let owner = |to: u32| starts.range(..=to).next_back().copied();
+    let mut at = range.start;
+    while at < range.end {
+        let is_code = marks.range(..=at).next_back().is_none_or(|(_, code)| *code);
+        if !is_code {
+            if at % 4 == 0
+                && let Some(word) = memory.word(at)
+                && word & 1 == 1
+                && starts.contains(&(word & !1))
+                && !range.contains(&word)
+            {
+                function.to.push(Reference { at, to: word & !1 });
+            }
+            at += 2;
+            continue;
+        }
+        let Some(half) = memory.half(at) else { break };
+        let long = matches!(half >> 11, 0b11101..=0b11111);
+        let target = if long {
+            let low = memory.half(at + 2).unwrap_or(0);
+            branch_with_link(at, half, low)
+        } else {
+            branch(at, half)
+        };
+        if let Some(to) = target.filter(|to| !range.contains(to))
+            && let Some(to) = owner(to)
+        {
+            function.to.push(Reference { at, to });
+        }
+        let is_to_register = half & 0xFF07 == 0x4700;
+        if is_to_register && half >> 3 & 0xF != LINK_REGISTER {
+            function.to_registers.push(at);
+        }
+        at += if long { 4 } else { 2 };
+    }
+}
+
+/// `BL`, encoding T1: 25 bits of distance in halfwords, two of them turned by the sign.
+pub fn branch_with_link(at: u32, high: u16, low: u16) -> Option<u32> {
+    if high & 0xF800 != 0xF000 || low & 0xD000 != 0xD000 {
+        return None;
+    }
+    let (high, low) = (u32::from(high), u32::from(low));
+    let sign = high >> 10 & 1;
+    let [j1, j2] = [low >> 13, low >> 11].map(|j| !(j ^ sign) & 1);
+    let bits = sign << 24 | j1 << 23 | j2 << 22 | (high & 0x3FF) << 12 | (low & 0x7FF) << 1;
+    Some(at.wrapping_add(4).wrapping_add(signed(bits, 25)))
+}
+
+/// The two halves of a `BL` at `at` to `to`: the inverse, to plant one.
+pub fn call(at: u32, to: u32) -> [u16; 2] {
+    let distance = to.wrapping_sub(at.wrapping_add(4));
+    let sign = distance >> 24 & 1;
+    let [j1, j2] = [distance >> 23, distance >> 22].map(|bit| !(bit ^ sign) & 1);
+    [
+        (0xF000 | sign << 10 | distance >> 12 & 0x3FF) as u16,
+        (0xD000 | j1 << 13 | j2 << 11 | distance >> 1 & 0x7FF) as u16,
+    ]
+}
+
+/// `B`, encodings T1 (with a condition) and T2.
+fn branch(at: u32, half: u16) -> Option<u32> {
+    let half = u32::from(half);
+    let distance = if half & 0xF800 == 0xE000 {
+        signed((half & 0x7FF) << 1, 12)
+    } else if half & 0xF000 == 0xD000 && half >> 8 & 0xF < 14 {
+        signed((half & 0xFF) << 1, 9)
+    } else {
+        return None;
+    };
+    Some(at.wrapping_add(4).wrapping_add(distance))
+}
+
+/// `bits` with a sign at the top of `width`.
+const fn signed(bits: u32, width: u32) -> u32 {
+    ((bits << (32 - width)) as i32 >> (32 - width)) as u32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{branch_with_link, call};
+
+    #[test]
+    fn a_call_leads_where_it_was_made_to() {
+        // From a listing of llvm-objdump: `10000236: f7ff fffe  bl 0x10000236`.
+        assert_eq!(
+            branch_with_link(0x1000_0236, 0xF7FF, 0xFFFE),
+            Some(0x1000_0236)
+        );
+        for to in [0x1000_0000, 0x1004_8F12, 0x10F0_0000, 0x0FFF_FFF0] {
+            let [high, low] = call(0x1000_8000, to);
+            assert_eq!(branch_with_link(0x1000_8000, high, low), Some(to), "{to:x}");
+        }
+    }
+}
