@@ -127,6 +127,7 @@ export class AdcChip {
     const index = this.statistics.conversions++;
     for (const fault of this.faults) {
       if (fault.kind === 'restart' && fault.from === index) this.reset();
+      if (fault.kind === 'bit' && fault.from === index) this.registers[fault.register] ^= 1 << fault.bit;
     }
     const row = this.row === null ? null : this.row++;
     // The inputs see what they see, whatever becomes of the conversion.
@@ -301,12 +302,17 @@ export class AdcChip {
 
 /// A fault as the command line gives it: `crc@N[:M]` damages what conversions N up to M send,
 /// `restart@N` makes the part lose its settings, `silent@N:M` keeps DRDY still, `dead@N:M` takes
-/// its supply away: no answer, MISO high.
+/// its supply away: no answer, MISO high. `bit@N:R.B` turns bit B (0 to 15) of register R
+/// (hexadecimal) over.
 /// Numbers count conversions since power-on.
 export function parseFault(text) {
+  const flip = /^bit@(\d+):([0-9a-f]{2})\.(\d|1[0-5])$/.exec(text);
+  if (flip !== null && Number.parseInt(flip[2], 16) < REGISTERS) {
+    return { kind: 'bit', from: Number(flip[1]), register: Number.parseInt(flip[2], 16), bit: Number(flip[3]) };
+  }
   const match = /^(crc|restart|silent|dead)@(\d+)(?::(\d+))?$/.exec(text);
   if (match === null || (['silent', 'dead'].includes(match[1]) && match[3] === undefined)) {
-    throw new Error(`fault "${text}" is not one of crc@N, crc@N:M, restart@N, silent@N:M, dead@N:M (conversion numbers)`);
+    throw new Error(`fault "${text}" is not one of crc@N, crc@N:M, restart@N, silent@N:M, dead@N:M (conversion numbers), bit@N:R.B (register, bit)`);
   }
   const from = Number(match[2]);
   return { kind: match[1], from, to: match[3] === undefined ? from + 1 : Number(match[3]) };

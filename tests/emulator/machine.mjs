@@ -40,7 +40,8 @@ const LAMP_NAMES = ['live-metal', 'wired-right', 'earth-path', 'supply', 'steady
 const FIRST_INTERRUPT = 15;
 /// Where a program that is made to panic says that it does.
 const PANIC_AT = { file: 'tests/emulator/machine.mjs', line: 4711 };
-
+/// Number of the pins' interrupt.
+const DATA_READY_IRQ = 13;
 /// Lamp changes kept; later ones are only counted.
 const HISTORY = 20000;
 
@@ -85,6 +86,11 @@ export class Machine {
     return this.elapsedBefore + this.chip.clock.nanos;
   }
 
+  /// Cycles of the core's clock since this chip started, those asleep included.
+  get clockCycles() {
+    return this.chip.clock.nanosCounter / this.nanosPerCycle;
+  }
+
   boot(kept) {
     this.chipReset = kept.chipReset;
     const chip = new RP2040();
@@ -101,7 +107,7 @@ export class Machine {
     this.meter.attach(chip.core);
     correctExceptions(chip, logger, {
       enter: (number) => {
-        this.meter.enter(number);
+        this.meter.enter(number, this.clockCycles);
         if (number >= FIRST_INTERRUPT) this.loggedBefore = this.rtt.written(chip);
       },
       leave: () => {
@@ -165,7 +171,10 @@ export class Machine {
     onLow(PINS.sync, (low) => adc.sync(!low, this.nanos));
 
     const dataReady = inputPin(chip, PINS.dataReady);
-    adc.onDataReady = dataReady;
+    adc.onDataReady = (high) => {
+      dataReady(high);
+      if (!high && chip.core.enabledInterrupts & (1 << DATA_READY_IRQ)) this.meter.edge(this.clockCycles);
+    };
     // The firmware samples by DMA, or in an interrupt after a gap, and sets the converter up outside.
     adc.isSampling = () => chip.core.IPSR !== 0 || chip.dma.channels.some((channel) => channel.active);
     dataReady(!adc.ready);
@@ -278,6 +287,7 @@ export class Machine {
       const before = core.cycles;
       core.executeInstruction();
       clock.nanosCounter += (core.cycles - before) * this.nanosPerCycle;
+      if (core.PM !== meter.isMasked) meter.mask(core.PM, (core.enabledInterrupts & (1 << DATA_READY_IRQ)) !== 0);
       if (clock.nextAlarm !== null && clock.nextAlarm.nanos <= clock.nanosCounter) clock.tick(0);
       if (this.attention) this.attend();
       if (registers[15] === meter.watched) {

@@ -5,9 +5,16 @@
 // watched next, so the image carries no mark for the purpose. Cycles of interrupts that fall
 // into a call are taken out. Flash wait states are not modelled by the emulator: counts of
 // code in flash are a floor, of code in RAM they agree with Arm's table.
+//
+// The latency of data ready is that from the falling edge of the pin to the first instruction of its
+// handler, in cycles of the core's clock: while the interrupt is enabled, whatever else is going on.
+// Edges seldom meet the worst moment, so the stretches with interrupts off are counted, too.
 
 const WATCHED = 'slotwise_accumulate';
 const NAMES = { 3: 'HardFault', 15: 'SysTick', 21: 'USBCTRL', 27: 'DMA_0', 29: 'IO_BANK0' };
+/// The exception of data ready, and what entering one takes (Arm, Cortex-M0+ TRM: 15).
+const DATA_READY = 29;
+const ENTRY_CYCLES = 15;
 /// An address that no program counter holds.
 const NOWHERE = -1;
 
@@ -45,6 +52,8 @@ export class Meter {
     this.entry = elf.address(WATCHED) ?? NOWHERE;
     this.accumulate = new Tally();
     this.exceptions = new Map();
+    this.latency = new Tally();
+    this.masked = new Tally();
     this.detach();
   }
 
@@ -57,6 +66,9 @@ export class Meter {
     this.core = null;
     this.watched = this.entry;
     this.call = null;
+    this.edgeAt = null;
+    this.isMasked = false;
+    this.maskedFrom = null;
     this.open = [];
     /// Cycles spent in exceptions since the start of this chip.
     this.inExceptions = 0;
@@ -75,7 +87,27 @@ export class Meter {
     }
   }
 
-  enter(number) {
+  /// The pin fell at `cycles` of the clock.
+  edge(cycles) {
+    this.edgeAt ??= cycles;
+  }
+
+  /// The program has switched interrupts off or on; `counts`: while data ready is enabled.
+  mask(isMasked, counts) {
+    this.isMasked = isMasked;
+    if (isMasked) {
+      this.maskedFrom = counts ? this.core.cycles : null;
+    } else if (this.maskedFrom !== null) {
+      this.masked.add(this.core.cycles - this.maskedFrom);
+      this.maskedFrom = null;
+    }
+  }
+
+  enter(number, cycles) {
+    if (number === DATA_READY && this.edgeAt !== null) {
+      this.latency.add(Math.round(cycles - this.edgeAt) + ENTRY_CYCLES);
+      this.edgeAt = null;
+    }
     this.open.push({ number, from: this.core.cycles });
   }
 
@@ -95,6 +127,6 @@ export class Meter {
   report() {
     const interrupts = {};
     for (const [number, tally] of this.exceptions) interrupts[NAMES[number] ?? `exception ${number}`] = tally.report();
-    return { accumulate: this.accumulate.report(), interrupts };
+    return { accumulate: this.accumulate.report(), interrupts, latency: this.latency.report(), masked: this.masked.report() };
   }
 }

@@ -88,7 +88,9 @@ export class Profile {
           continue;
         }
         const next = clock.nextAlarm === null ? nanos : Math.min(clock.nextAlarm.nanos, nanos);
-        clock.tick(Math.max(0, next - clock.nanosCounter));
+        const sleep = Math.max(0, next - clock.nanosCounter);
+        machine.sleepNanos += sleep;
+        clock.tick(sleep);
         continue;
       }
       const before = core.cycles;

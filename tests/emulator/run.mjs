@@ -20,7 +20,8 @@
 //   --pace X            simulated seconds per real second at most; default 0 = as fast as it goes
 //   --button FROM:TO    the button is down between these milliseconds; may be repeated
 //   --fault F           crc@N, crc@N:M, restart@N, silent@N:M, dead@N:M at the converter, by conversion
-//                       number since power-on; may be repeated
+//                       number since power-on; bit@N:R.B turns bit B of its register R (hexadecimal)
+//                       over; may be repeated
 //   --stuck CH:CODE     the converter's channel CH (0 to 3) is stuck at CODE; may be repeated
 //   --rtc WHEN          a clock chip is on the board: seconds since 1970 at power-on, or unset
 //   --display           a display is on the board
@@ -52,7 +53,8 @@
 // lastRow of the file among them; missed = conversions not read before the next one, and of
 // those missedWhileStreaming = after the set-up; oddities = what a driver should never do), nor
 // (operations, oddities), usb, accumulate (cycles of the function that takes one frame),
-// interrupts (cycles by name, entry to exit), watchdogResets, faults (with program counter),
+// interrupts (cycles by name, entry to exit), latency (cycles from the edge of data ready to its
+// handler), masked (cycles of each stretch with interrupts off while data ready is enabled), watchdogResets, faults (with program counter),
 // lamps (levels, history in ms), heartbeats, outputs (levels and edges of the pins of the tester's
 // own currents, conversions with each of them on), sideBus (transfers), rtc (its time, settings),
 // display (bytes, what a person sees, row by row), stack (bytes used and left), restarts (by pin and

@@ -5,9 +5,15 @@ use std::fs::{self, File};
 use std::io::BufWriter;
 use std::process::Command;
 
+use slotwise_core::evidence::Evidence;
+use slotwise_core::finding::FindingCode;
+use slotwise_core::judge::failed_self_test;
+use slotwise_core::lamps::Panel;
 use slotwise_core::record::{Body, BootCause, Record};
 use slotwise_core::self_test::{Relay as Named, SelfTestFailure};
 use slotwise_core::slots::Lead;
+use slotwise_core::units::Millis;
+use slotwise_firmware::lamps::level;
 use slotwise_tests::circuit_server::CircuitServer;
 use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, image_or_word, report};
 use slotwise_tests::flash_records::records_of;
@@ -27,14 +33,19 @@ struct Run {
 
 /// Runs the image in a sound receptacle for `seconds`. Nobody asks it anything.
 fn run(more: &[&str], seconds: u64) -> Option<Run> {
+    run_in("sound", more, seconds)
+}
+
+/// The same in a receptacle of the bank.
+fn run_in(receptacle: &str, more: &[&str], seconds: u64) -> Option<Run> {
     let elf = image_or_word()?;
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = |name: &str| folder.path().join(name);
     let specimen = Specimen::draw(51, &Tolerance::USUAL);
     let contents = workshop_flash(&specimen).expect("the workshop calibrates it");
     fs::write(path("nor.bin"), &contents).expect("room for the flash's contents");
-    let sound = find("sound").expect("in the bank").receptacle.clone();
-    let plan = [Stretch::plugged(sound, 60_000)];
+    let receptacle = find(receptacle).expect("in the bank").receptacle.clone();
+    let plan = [Stretch::plugged(receptacle, 1000 * seconds)];
     let source = PhasorSource::new(&specimen, &plan).expect("it is solved");
     let mut front_end = FrontEnd::new(specimen, Box::new(source));
     let file = BufWriter::new(File::create(path("frames.bin")).expect("room for frames"));
@@ -197,4 +208,89 @@ fn a_welded_relay_is_found_before_the_probe_is_used() {
         };
         assert_eq!(relay, named);
     }
+}
+
+/// Lamp changes of a run: milliseconds, lamp, lit.
+fn lamp_changes(run: &Run) -> Vec<(f64, String, bool)> {
+    let history = run.report["lamps"]["history"].as_array().expect("a list");
+    let change = |entry: &serde_json::Value| {
+        let name = entry["lamp"].as_str().expect("a name").to_owned();
+        let lit = entry["lit"].as_bool().expect("lit or not");
+        (entry["ms"].as_f64().expect("ms"), name, lit)
+    };
+    history.iter().map(change).collect()
+}
+
+/// Settings are read back every minute. The bit is one of the power mode, which shows in no code.
+#[test]
+fn a_settings_bit_that_flips_is_read_back_within_a_minute_and_ends_every_answer() {
+    let flip = ["--fault", "bit@40000:03.0"];
+    let Some(run) = run_in("open-ground", &flip, 64) else {
+        return;
+    };
+    assert_eq!(
+        run.report["watchdogResets"].as_array().map_or(0, Vec::len),
+        0
+    );
+    assert_eq!(run.report["converter"]["missedWhileStreaming"], 0);
+    let bodies: Vec<&Body> = run.records.iter().map(|record| &record.body).collect();
+    let [
+        Body::Boot(BootCause::PowerOn),
+        Body::Test(test),
+        Body::SelfTest(failure),
+    ] = bodies[..]
+    else {
+        panic!("{} records, or others", bodies.len());
+    };
+    let first = test.verdict.first().map(|finding| finding.code);
+    assert_eq!(first, Some(FindingCode::OpenGround));
+    assert_eq!(test.evidence.health.bad_frames, 0);
+    // CLOCK is set to 0F0E (data sheet SBAS890D, table 8-17; hardware/theory.md).
+    assert_eq!(
+        *failure,
+        SelfTestFailure::Register {
+            register: 3,
+            found: 0x0F0F,
+            expected: 0x0F0E
+        }
+    );
+
+    // From then on the lamps say "tester fault" and nothing else: the topmost dark, the other
+    // five in one slow rhythm, at most 0.1 s after the minute.
+    let changes = lamp_changes(&run);
+    let panel = Panel::for_verdict(&failed_self_test(), &Evidence::empty());
+    let names = [
+        "live-metal",
+        "wired-right",
+        "earth-path",
+        "supply",
+        "steady",
+        "proven",
+    ];
+    let at = |name: &str, ms: f64| {
+        let before = changes
+            .iter()
+            .filter(|(at, lamp, _)| lamp == name && *at <= ms);
+        before.last().is_some_and(|(_, _, lit)| *lit)
+    };
+    let mut seen = [[false; 2]; 6];
+    for ms in (60_200..64_000).step_by(20) {
+        let near = |apart: i64| Millis::new((ms + apart).unsigned_abs());
+        for ((name, rhythm), seen) in names.iter().zip(panel.rhythms).zip(&mut seen) {
+            let lit = at(name, ms as f64);
+            seen[usize::from(lit)] = true;
+            // Within 15 ms of an edge either will do: two clocks.
+            if level(rhythm, near(-15)) == level(rhythm, near(15)) {
+                assert_eq!(lit, level(rhythm, near(0)), "{name} at {ms} ms");
+            }
+        }
+    }
+    assert_eq!(seen[0], [true, false]);
+    assert_eq!(seen[1..], [[true, true]; 5]);
+    // Before it, it said something else.
+    assert!(
+        (20_000..59_000)
+            .step_by(20)
+            .any(|ms| at("wired-right", ms as f64) != level(panel.rhythms[1], Millis::new(ms)))
+    );
 }

@@ -146,7 +146,7 @@ impl Accumulator {
 
     /// Takes a frame. Returns true when it was the last of a window: the caller then reads
     /// [`Accumulator::sums`] and restarts. Frames beyond are ignored.
-    #[inline(never)]
+    #[inline]
     pub fn push(&mut self, frame: &Frame) -> bool {
         if self.taken >= WINDOW {
             return true;

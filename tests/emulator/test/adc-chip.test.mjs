@@ -156,6 +156,19 @@ test('faults: a damaged frame, a silent stretch, a restart', () => {
   assert.throws(() => parseFault('silent@5'), /not one of/);
 });
 
+test('a bit of a register turns over once', () => {
+  const now = settled(rows([5, 5, 5, 5])).statistics.conversions;
+  const chip = settled(rows([5, 5, 5, 5]), [parseFault(`bit@${now}:03.1`)]);
+  const before = chip.registers[3];
+  chip.convert();
+  assert.equal(chip.registers[3], before ^ 2);
+  chip.convert();
+  assert.equal(chip.registers[3], before ^ 2);
+  assert.throws(() => parseFault('bit@5:3.1'), /not one of/);
+  assert.throws(() => parseFault('bit@5:3f.1'), /not one of/);
+  assert.throws(() => parseFault('bit@5:03.16'), /not one of/);
+});
+
 test('a part without supply answers nothing and comes back with its defaults', () => {
   const now = settled(rows([5, 5, 5, 5])).statistics.conversions;
   const chip = settled(rows([5, 5, 5, 5]), [parseFault(`dead@${now}:${now + 1}`)]);

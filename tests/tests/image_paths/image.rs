@@ -14,44 +14,45 @@ use object::{Object, ObjectSection, ObjectSymbol, SymbolKind};
 
 /// A branch, or an address of a function that a function keeps.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Reference {
+pub(crate) struct Reference {
     /// Where it stands.
-    pub at: u32,
+    pub(crate) at: u32,
     /// Address of the function that it is to.
-    pub to: u32,
+    pub(crate) to: u32,
 }
 
 /// A function.
 #[derive(Clone, Debug)]
-pub struct Function {
+pub(crate) struct Function {
     /// Its names, readable.
-    pub names: Vec<String>,
+    pub(crate) names: Vec<String>,
     /// Its bytes.
-    pub range: Range<u32>,
+    pub(crate) range: Range<u32>,
     /// What it refers to outside of itself.
-    pub to: Vec<Reference>,
+    pub(crate) to: Vec<Reference>,
     /// Branches to a register other than the return.
-    pub to_registers: Vec<u32>,
+    pub(crate) to_registers: Vec<u32>,
 }
 
 impl Function {
-    pub fn name(&self) -> &str {
+    pub(crate) fn name(&self) -> &str {
         self.names.first().map_or("?", String::as_str)
     }
 }
 
 /// The image.
 #[derive(Debug)]
-pub struct Image {
+pub(crate) struct Image {
     /// By address.
-    pub functions: BTreeMap<u32, Function>,
+    pub(crate) functions: BTreeMap<u32, Function>,
+    memory: Memory,
 }
 
 const LINK_REGISTER: u16 = 14;
 
 impl Image {
     /// Reads an ELF file.
-    pub fn read(bytes: &[u8]) -> Self {
+    pub(crate) fn read(bytes: &[u8]) -> Self {
         let file = object::File::parse(bytes).expect("an ELF file");
         let mut functions: BTreeMap<u32, Function> = BTreeMap::new();
         // Where code begins and where data in it does (ELF for the Arm Architecture, 5.5.5).
@@ -83,11 +84,33 @@ impl Image {
         for function in functions.values_mut() {
             scan(function, &memory, &marks, &starts);
         }
-        Self { functions }
+        Self { functions, memory }
+    }
+
+    /// The place in the sources that the panic called at `at` is handed, as `file:line`: the
+    /// nearest literal loaded before the call that points at a `core::panic::Location` (a
+    /// pointer to the file's name, its length, line and column). Debug information is less sure:
+    /// calls of one panic from several places are one call, with none of their lines.
+    pub(crate) fn panic_place(&self, at: u32) -> Option<String> {
+        (1..=6).find_map(|back| {
+            let at = at.checked_sub(2 * back)?;
+            let half = u32::from(self.memory.half(at)?);
+            // LDR (literal), encoding T1.
+            if half & 0xF800 != 0x4800 {
+                return None;
+            }
+            let literal = (at + 4 & !3) + (half & 0xFF) * 4;
+            let location = self.memory.word(literal)?;
+            let name = self.memory.word(location)?;
+            let length = self.memory.word(location + 4)?;
+            let line = self.memory.word(location + 8)?;
+            let name = self.memory.text(name, length)?;
+            name.ends_with(".rs").then(|| format!("{name}:{line}"))
+        })
     }
 
     /// The functions whose name `is`.
-    pub fn named(&self, is: impl Fn(&str) -> bool) -> BTreeSet<u32> {
+    pub(crate) fn named(&self, is: impl Fn(&str) -> bool) -> BTreeSet<u32> {
         let found = self.functions.iter();
         let found = found.filter(|(_, function)| function.names.iter().any(|name| is(name)));
         found.map(|(at, _)| *at).collect()
@@ -95,7 +118,11 @@ impl Image {
 
     /// Everything that `roots` lead to, themselves included, without what only the `doors` lead
     /// to; and for each the one that led there.
-    pub fn reached(&self, roots: &BTreeSet<u32>, doors: &BTreeSet<u32>) -> BTreeMap<u32, u32> {
+    pub(crate) fn reached(
+        &self,
+        roots: &BTreeSet<u32>,
+        doors: &BTreeSet<u32>,
+    ) -> BTreeMap<u32, u32> {
         let mut from: BTreeMap<u32, u32> = roots.iter().map(|root| (*root, *root)).collect();
         let mut open: Vec<u32> = roots.iter().copied().collect();
         while let Some(at) = open.pop() {
@@ -113,7 +140,7 @@ impl Image {
     }
 
     /// The way to `at`, in names.
-    pub fn way(&self, from: &BTreeMap<u32, u32>, mut at: u32) -> String {
+    pub(crate) fn way(&self, from: &BTreeMap<u32, u32>, mut at: u32) -> String {
         let mut names = Vec::new();
         loop {
             names.push(self.functions.get(&at).map_or("?", Function::name));
@@ -128,24 +155,35 @@ impl Image {
 }
 
 /// The loaded sections.
-struct Memory<'a>(Vec<(u32, &'a [u8])>);
+#[derive(Debug)]
+struct Memory(Vec<(u32, Vec<u8>)>);
 
-impl<'a> Memory<'a> {
-    fn of(file: &object::File<'a>) -> Self {
+impl Memory {
+    fn of(file: &object::File<'_>) -> Self {
         let sections = file.sections().filter(|section| section.address() != 0);
         Self(
             sections
-                .filter_map(|section| Some((section.address() as u32, section.data().ok()?)))
+                .filter_map(|section| {
+                    Some((section.address() as u32, section.data().ok()?.to_vec()))
+                })
                 .collect(),
         )
     }
 
-    fn half(&self, at: u32) -> Option<u16> {
+    fn bytes(&self, at: u32, count: u32) -> Option<&[u8]> {
         self.0.iter().find_map(|(from, bytes)| {
             let place = at.checked_sub(*from)? as usize;
-            let bytes = bytes.get(place..place + 2)?;
-            Some(u16::from_le_bytes([bytes[0], bytes[1]]))
+            bytes.get(place..place.checked_add(count as usize)?)
         })
+    }
+
+    fn half(&self, at: u32) -> Option<u16> {
+        let bytes = self.bytes(at, 2)?.try_into().ok()?;
+        Some(u16::from_le_bytes(bytes))
+    }
+
+    fn text(&self, at: u32, length: u32) -> Option<&str> {
+        std::str::from_utf8(self.bytes(at, length.min(512))?).ok()
     }
 
     fn word(&self, at: u32) -> Option<u32> {
@@ -155,7 +193,7 @@ impl<'a> Memory<'a> {
 
 fn scan(
     function: &mut Function,
-    memory: &Memory<'_>,
+    memory: &Memory,
     marks: &BTreeMap<u32, bool>,
     starts: &BTreeSet<u32>,
 ) {
@@ -199,7 +237,7 @@ fn scan(
 }
 
 /// `BL`, encoding T1: 25 bits of distance in halfwords, two of them turned by the sign.
-pub fn branch_with_link(at: u32, high: u16, low: u16) -> Option<u32> {
+pub(crate) fn branch_with_link(at: u32, high: u16, low: u16) -> Option<u32> {
     if high & 0xF800 != 0xF000 || low & 0xD000 != 0xD000 {
         return None;
     }
@@ -211,7 +249,7 @@ pub fn branch_with_link(at: u32, high: u16, low: u16) -> Option<u32> {
 }
 
 /// The two halves of a `BL` at `at` to `to`: the inverse, to plant one.
-pub fn call(at: u32, to: u32) -> [u16; 2] {
+pub(crate) fn call(at: u32, to: u32) -> [u16; 2] {
     let distance = to.wrapping_sub(at.wrapping_add(4));
     let sign = distance >> 24 & 1;
     let [j1, j2] = [distance >> 23, distance >> 22].map(|bit| !(bit ^ sign) & 1);
