@@ -268,10 +268,10 @@ fn a_settings_bit_that_flips_is_read_back_within_a_minute_and_ends_every_answer(
         "proven",
     ];
     let at = |name: &str, ms: f64| {
-        let before = changes
+        let mut before = changes
             .iter()
             .filter(|(at, lamp, _)| lamp == name && *at <= ms);
-        before.last().is_some_and(|(_, _, lit)| *lit)
+        before.next_back().is_some_and(|(_, _, lit)| *lit)
     };
     let mut seen = [[false; 2]; 6];
     for ms in (60_200..64_000).step_by(20) {
