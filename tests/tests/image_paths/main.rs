@@ -29,8 +29,8 @@ const ALLOWED: [Allowed; 8] = [
     Allowed {
         package: "rp2040-hal",
         why: "borrows of the USB bus end within a call, by whoever holds the port; a packet is \
-              cut to the length of its endpoint, which this image sets; a core has the number 0 or 1 \
-              ",
+              cut to the length of its endpoint, which this image sets; a core has the number 0 \
+              or 1",
     },
     Allowed {
         package: "rp2040-pac",
