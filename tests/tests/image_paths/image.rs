@@ -99,7 +99,7 @@ impl Image {
             if half & 0xF800 != 0x4800 {
                 return None;
             }
-            let literal = (at + 4 & !3) + (half & 0xFF) * 4;
+            let literal = ((at + 4) & !3) + (half & 0xFF) * 4;
             let location = self.memory.word(literal)?;
             let name = self.memory.word(location)?;
             let length = self.memory.word(location + 4)?;
@@ -204,7 +204,7 @@ fn scan(
     while at < range.end {
         let is_code = marks.range(..=at).next_back().is_none_or(|(_, code)| *code);
         if !is_code {
-            if at % 4 == 0
+            if at.is_multiple_of(4)
                 && let Some(word) = memory.word(at)
                 && word & 1 == 1
                 && starts.contains(&(word & !1))
