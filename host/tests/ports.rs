@@ -390,5 +390,9 @@ fn doctor_tells_worn_parts_of_the_log_memory() {
             .and(contains("3 of 2044 parts of its log memory are worn out")),
     );
     doctor(Some(0)).stdout(contains("parts in use").and(contains("worn").not()));
-    doctor(None).stdout(contains("parts").not().and(contains("records 1 to 2")));
+    doctor(None).stdout(
+        contains("parts in use")
+            .not()
+            .and(contains("records 1 to 2")),
+    );
 }

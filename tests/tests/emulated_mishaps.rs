@@ -4,13 +4,11 @@
 
 use std::fs;
 
-use slotwise_core::slots::ClipTarget;
-use slotwise_core::units::Ohms;
 use slotwise_tests::circuit_server::{Asked, CircuitServer};
 use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, image_or_word, report};
 use slotwise_virtual::board::workshop_flash;
 use slotwise_virtual::front_end::{FrontEnd, PhasorSource, Stretch};
-use slotwise_virtual::house::{Appliance, Conductor, Joint, Receptacle, find};
+use slotwise_virtual::house::find;
 use slotwise_virtual::outputs::Output;
 use slotwise_virtual::tester::{Specimen, Tolerance};
 
@@ -183,35 +181,4 @@ fn whatever_happens_in_mid_drive_opens_everything() {
     assert_eq!(asked[MIDDLE].row, MIDDLE as u64, "every row was asked for");
     assert_runs_before(&asked, MIDDLE, Output::DriveGround);
     assert_all_low(&asked[MIDDLE + 20..]);
-}
-
-/// The power-off check, begun by a hold of the button: drive to ground, then to the clip on the
-/// appliance's frame. There the power comes back, on the wide slot: 120 V against the clip.
-#[test]
-fn power_that_comes_back_while_the_drive_is_on_the_clip_opens_everything() {
-    let off = Receptacle {
-        breaker_on: false,
-        frame_joint: Joint::Weak(Ohms::new(0.2)),
-        ..Receptacle::sound()
-    }
-    .with_appliance(Appliance::steady(0.0))
-    .with_clip(ClipTarget::ApplianceFrame);
-    let on = Receptacle {
-        breaker_on: true,
-        ..off
-            .clone()
-            .with_slots(Conductor::Neutral, Conductor::Leg1, Conductor::Ground)
-    };
-    // The test of a dead receptacle has ended long before the hold, which is told after a second.
-    const BACK: usize = 4 * 12_000;
-    let plan = [Stretch::plugged(off, 12_000), Stretch::plugged(on, 60_000)];
-    let Some((asked, _)) = run(&plan, &["--button", "4500:6000"], 13) else {
-        return;
-    };
-    assert_eq!(asked[BACK].row, BACK as u64, "every row was asked for");
-    assert_runs_before(&asked, BACK, Output::DriveClip);
-    let ground = asked[..BACK].iter();
-    let ground = ground.filter(|asked| is_high(asked, Output::DriveGround));
-    assert!(ground.count() > 8_000, "the drive to ground came before");
-    assert_all_low(&asked[BACK + 20..]);
 }

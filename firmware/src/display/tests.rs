@@ -51,7 +51,7 @@ const PHASES: [Phase; 8] = [
     Phase::TesterFault,
     Phase::NeutralToClip,
 ];
-const MISSING: [Missing; 8] = [
+const MISSING: [Missing; 9] = [
     Missing::NotAsked,
     Missing::NoVoltage,
     Missing::ClipFree,
@@ -60,6 +60,7 @@ const MISSING: [Missing; 8] = [
     Missing::Clipped,
     Missing::BeyondRange,
     Missing::NoCurrent,
+    Missing::RelaysUntested,
 ];
 const CHIPS: [ClockChip; 9] = [
     ClockChip::NotAsked,
