@@ -19,7 +19,8 @@
 //!   ([`Journal::sectors_passed_over`]); what was to stand there goes to the next one.
 //! - Numbers are stored, not counted, grow by one from record to record and are never given
 //!   again, also when every record is freed. A record that went bad later is a gap in the
-//!   numbers, seen by whoever reads.
+//!   numbers, seen by whoever reads; only if all from the last head on went bad are theirs given
+//!   again.
 //! - An erase that the power cut can leave cells that read blank and do not hold. So once the
 //!   log goes around, the first sector begun after a start is erased even if it reads blank.
 //!
@@ -125,6 +126,8 @@ pub struct Journal<F: MultiwriteNorFlash> {
     used: usize,
     /// Greatest sequence number given to a sector.
     sequence: u32,
+    /// Greatest record number that a head says was next: all below it were given.
+    begun_with: u32,
     /// Sectors among those in use that hold nothing: they were passed over.
     holes: usize,
     /// Sectors behind the youngest that were passed over since start, and the youngest then.
@@ -190,6 +193,7 @@ impl<F: MultiwriteNorFlash> Journal<F> {
             oldest: 0,
             used: 0,
             sequence: 0,
+            begun_with: 0,
             holes: 0,
             passed: 0,
             passed_behind: None,
@@ -255,10 +259,11 @@ impl<F: MultiwriteNorFlash> Journal<F> {
     /// `Flash` or `NumbersUsedUp`.
     pub fn next_number(&mut self) -> Outcome<u32, F> {
         self.refresh()?;
-        self.last()
-            .unwrap_or(0)
-            .max(self.marks.confirmed)
+        let given = self.last().unwrap_or(0).max(self.marks.confirmed);
+        // Records before the last head may have gone bad since: their numbers were given too.
+        given
             .checked_add(1)
+            .map(|next| next.max(self.begun_with))
             .ok_or(JournalError::NumbersUsedUp)
     }
 

@@ -40,10 +40,12 @@ impl<F: MultiwriteNorFlash> Journal<F> {
         let mut oldest_unfreed: Option<(usize, Head)> = None;
         let mut youngest_freed: Option<(usize, Head)> = None;
         let mut in_use = 0;
+        self.begun_with = 0;
         for index in 0..self.sectors {
             let Some(head) = self.head(index)? else {
                 continue;
             };
+            self.begun_with = self.begun_with.max(head.first);
             let is_younger = |than: Option<(usize, Head)>| {
                 than.is_none_or(|(_, than)| than.sequence < head.sequence)
             };

@@ -145,3 +145,36 @@ fn both_marks_worn_is_an_error_and_frees_nothing() {
     );
     assert_eq!(read_all(&mut journal), written);
 }
+
+/// A bit of every item of the youngest whole sector turns over, once the next one was begun and
+/// before its first record was whole.
+#[test]
+fn the_number_of_a_record_that_went_bad_is_not_given_again() {
+    let mut journal = open(blank());
+    let mut sectors = 0;
+    let mut last = 0;
+    // Up to the first record of the third sector.
+    while sectors < 3 {
+        last = journal.append(&payload(last + 1)).expect("it fits");
+        sectors = journal.sectors_used().0;
+    }
+    let next = journal.next_number().expect("reads");
+    let mut flash = journal.close();
+    for sector in [SECTORS_BEFORE + 1, SECTORS_BEFORE + 2] {
+        let start = sector * SECTOR + HEAD_BYTES;
+        for byte in &mut flash.bytes[start..(sector + 1) * SECTOR] {
+            if *byte != 0xFF {
+                *byte ^= 0x10;
+            }
+        }
+    }
+    let mut journal = open(flash);
+    assert!(journal.last().expect("the first sector is whole") < last - 1);
+    let given = journal.next_number().expect("reads");
+    // The last head knows of every number but that of the records behind it.
+    assert_eq!(given, next - 1, "{last}");
+    let kept = read_all(&mut journal);
+    let stored = journal.append(&payload(given)).expect("there is room");
+    let mut again = open(journal.close());
+    assert_eq!(read_all(&mut again), [kept, vec![stored]].concat());
+}
