@@ -235,13 +235,14 @@ fn a_settings_bit_that_flips_is_read_back_within_a_minute_and_ends_every_answer(
     assert_eq!(run.report["converter"]["missedWhileStreaming"], 0);
     let bodies: Vec<&Body> = run.records.iter().map(|record| &record.body).collect();
     let [
-        Body::Boot(BootCause::PowerOn),
+        Body::Start(start),
         Body::Test(test),
         Body::SelfTest(failure),
     ] = bodies[..]
     else {
         panic!("{} records, or others", bodies.len());
     };
+    assert_eq!(start.cause, BootCause::PowerOn);
     let first = test.verdict.first().map(|finding| finding.code);
     assert_eq!(first, Some(FindingCode::OpenGround));
     assert_eq!(test.evidence.health.bad_frames, 0);
