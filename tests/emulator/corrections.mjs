@@ -56,7 +56,7 @@ export class QuietLogger {
 /// Exceptions: entry takes time, sleep ends by the rules of the core, BKPT and UDF fault.
 ///
 /// The emulator enters a handler out of WFI although PRIMASK is set, does not wake for SysTick,
-/// and counts no cycles for an entry. `watch.enter(number)` and `watch.leave()` are told of
+/// counts no cycles for an entry, and goes on at an odd address. `watch.enter(number)` and `watch.leave()` are told of
 /// every exception.
 export function correctExceptions(chip, logger, watch) {
   const { core } = chip;
@@ -64,6 +64,9 @@ export function correctExceptions(chip, logger, watch) {
   core.exceptionEntry = (number) => {
     watch.enter(number);
     enter(number);
+    // The vector's lowest bit says Thumb; it is no part of the address. Left there, every sum with
+    // the program counter in the handler is one too large, such as that of a table of jumps.
+    core.PC &= ~1;
     core.cycles += ENTRY_CYCLES;
   };
   const leave = core.exceptionReturn.bind(core);

@@ -21,18 +21,18 @@ const str = (from, base, offset) => 0x6000 | ((offset / 4) << 6) | (base << 3) |
 const ldr = (to, base, offset) => 0x6800 | ((offset / 4) << 6) | (base << 3) | to;
 
 /// A program that starts SysTick with a period of 1000 cycles, then goes on with `rest`.
-/// The handler counts in r5.
-function withTick(rest) {
-  const length = 9 + rest.length + 2;
+/// The handler counts in r5, after `first`.
+function withTick(rest, first = []) {
+  const length = 9 + rest.length + first.length + 2;
   const code = [
     0xb672, // cpsid i
     load(0, 0, 1, length), load(1, 1, 2, length), str(1, 0, 4), // reload
     movs(1, 0), str(1, 0, 8), movs(1, 7), str(1, 0, 0), // clear, start
     NOP,
     ...rest,
-    adds(5, 1), BX_LR,
+    ...first, adds(5, 1), BX_LR,
   ];
-  return { code, constants: [0xe000e010, 999], handlers: { 15: length - 2 } };
+  return { code, constants: [0xe000e010, 999], handlers: { 15: length - first.length - 2 } };
 }
 
 const registers = (machine) => machine.chip.core.registers;
@@ -44,6 +44,14 @@ test('WFI with interrupts masked wakes and does not enter the handler', () => {
   assert.equal(registers(machine)[5], 0, 'handler not entered');
   machine.run(machine.nanos + 1e4);
   assert.equal(registers(machine)[5], 1, 'entered once interrupts are on');
+});
+
+test('a handler runs at even addresses, so sums with the program counter are right', () => {
+  const movR6Pc = 0x467e;
+  const machine = boardWith(withTick([0xb662, WFI, 0xe7fd], [movR6Pc]));
+  machine.run(1e5);
+  assert.ok(registers(machine)[5] > 0, 'entered');
+  assert.equal(registers(machine)[6] & 1, 0);
 });
 
 test('an exception takes 15 cycles to enter', () => {
