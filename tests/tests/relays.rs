@@ -27,7 +27,7 @@ fn failed(records: &[Record]) -> Option<Named> {
     for record in records {
         match &record.body {
             Body::SelfTest(SelfTestFailure::RelayClosed { relay, .. }) => found = Some(*relay),
-            Body::Boot(_) => {}
+            Body::Start(_) => {}
             other => panic!("{other:?}"),
         }
     }
