@@ -5,7 +5,7 @@
 //! without the time of day if it has none.
 //!
 //! A turn does one small thing: one slice of the display's picture (about a millisecond of bus
-//! time), one element drawn, or the clock read or set. Turns are at least [`TURN_MS`] apart, so
+//! time), one element drawn, or the clock read or set. Turns are at least `TURN_MS` apart, so
 //! that the loop around has the rest. Frames are taken by the interrupt meanwhile.
 
 use embedded_hal::i2c::I2c;

@@ -13,7 +13,7 @@ use slotwise_core::record::BootCause;
 use slotwise_core::start::{FileName, Stages, Stop, Stopped};
 use slotwise_core::units::Millis;
 use slotwise_firmware::last_words::{
-    LAST_WORDS, MARK_RUNNING, RUNNING_WORDS, Running, Signs, decode, encode, flow_word, judge,
+    LAST_WORDS, MARK_RUNNING, RUNNING_WORDS, Running, Signs, decode, encode, flow_word, tell,
 };
 
 #[unsafe(link_section = ".uninit.slotwise_last_words")]
@@ -53,7 +53,7 @@ pub(crate) fn take(
     // SAFETY: memory of this program that only this file touches, read as words, which may hold
     // anything; volatile, because the compiler has seen nobody write it. No interrupt uses it.
     let (last, ran) = unsafe { (last_words().read_volatile(), running().read_volatile()) };
-    let told = judge(signs, decode(&last), Running::decode(&ran));
+    let told = tell(signs, decode(&last), Running::decode(&ran));
     begin(0);
     // SAFETY: a scratch register takes any value.
     watchdog

@@ -2,7 +2,7 @@
 //!
 //! Numbers are written by whole digits, not by the core library's formatting: that brings panic
 //! paths and ten kilobytes into the image. A line that is too long is never cut, because half a
-//! number is a wrong number: it turns into [`TOO_LONG`] as a whole. That does not happen; a test
+//! number is a wrong number: it turns into `TOO_LONG` as a whole. That does not happen; a test
 //! goes through every text with every size of value.
 
 use heapless::String;

@@ -177,7 +177,7 @@ pub struct Signs {
 
 /// Why the program starts, and how the run before ended, if memory knows.
 #[must_use]
-pub fn judge(
+pub fn tell(
     signs: Signs,
     last_words: Option<Stopped>,
     running: Option<Running>,

@@ -146,12 +146,12 @@ fn every_kind_of_reset_has_its_cause() {
         _ => Vec::new(),
     };
 
-    let (cause, stopped) = judge(timer, Some(panicked()), Some(running()));
+    let (cause, stopped) = tell(timer, Some(panicked()), Some(running()));
     assert_eq!(cause, BootCause::Watchdog);
     assert_eq!(stopped.map(|stopped| stopped.boot), Some(9));
     let others = [Stage::Poll, Stage::Lamps, Stage::Stimulator];
     assert_eq!(missing(stopped), others);
-    assert_eq!(judge(timer, None, None), (BootCause::Watchdog, None));
+    assert_eq!(tell(timer, None, None), (BootCause::Watchdog, None));
 
     for (timer, forced) in [(false, true), (true, false), (true, true)] {
         let stopping = Signs {
@@ -160,15 +160,15 @@ fn every_kind_of_reset_has_its_cause() {
             mark: MARK_STOPPING,
             ..none
         };
-        let judged = judge(stopping, Some(faulted()), Some(running()));
+        let judged = tell(stopping, Some(faulted()), Some(running()));
         assert_eq!(judged, (BootCause::Panic, Some(faulted())));
         // Last words that did not become whole: a program error, and no more.
-        assert_eq!(judge(stopping, None, Some(running())).1, None);
+        assert_eq!(tell(stopping, None, Some(running())).1, None);
         let another = Signs {
             mark: 0,
             ..stopping
         };
-        let judged = judge(another, None, Some(running()));
+        let judged = tell(another, None, Some(running()));
         assert_eq!(judged, (BootCause::BootLoader, None));
     }
 
@@ -176,17 +176,17 @@ fn every_kind_of_reset_has_its_cause() {
         power: true,
         ..none
     };
-    assert_eq!(judge(power, None, None), (BootCause::PowerOn, None));
-    let dip = judge(power, None, Some(running()));
+    assert_eq!(tell(power, None, None), (BootCause::PowerOn, None));
+    let dip = tell(power, None, Some(running()));
     assert_eq!(dip, (BootCause::PowerDip, None));
     let pin = Signs { pin: true, ..none };
     // Last words that the start before could not keep.
-    let judged = judge(pin, Some(panicked()), Some(running()));
+    let judged = tell(pin, Some(panicked()), Some(running()));
     assert_eq!(judged, (BootCause::ResetPin, Some(panicked())));
     let probe = Signs {
         probe: true,
         ..none
     };
-    assert_eq!(judge(probe, None, None).0, BootCause::Debugger);
-    assert_eq!(judge(none, None, None), (BootCause::PowerOn, None));
+    assert_eq!(tell(probe, None, None).0, BootCause::Debugger);
+    assert_eq!(tell(none, None, None), (BootCause::PowerOn, None));
 }
