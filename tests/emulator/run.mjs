@@ -301,7 +301,7 @@ function openDefmt(options) {
     writeFileSync(options.defmt, '');
     return { write: (bytes) => appendFileSync(options.defmt, bytes), close: async () => {} };
   }
-  const decode = ['run', '--quiet', '--package', 'slotwise-tests', '--bin', 'firmware-log', '--', 'decode'];
+  const decode = ['run', '--quiet', '--package', 'slotwise-tests', '--example', 'firmware-log', '--', 'decode'];
   const printer = spawn('cargo', [...decode, resolve(options.elf)], {
     stdio: ['pipe', 2, 2],
     cwd: fileURLToPath(new URL('../..', import.meta.url)),

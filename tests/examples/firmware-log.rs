@@ -1,8 +1,8 @@
 //! Prints the firmware's log in words.
 //!
 //! ```text
-//! cargo run -p slotwise-tests --bin firmware-log -- run [RECEPTACLE] [SECONDS] [OPTIONS OF run.mjs]
-//! cargo run -p slotwise-tests --bin firmware-log -- decode IMAGE.elf < FRAMES
+//! cargo run -p slotwise-tests --example firmware-log -- run [RECEPTACLE] [SECONDS] [OPTIONS OF run.mjs]
+//! cargo run -p slotwise-tests --example firmware-log -- decode IMAGE.elf < FRAMES
 //! ```
 //!
 //! `run` builds nothing: it takes the image of `firmware/rp2040/build.sh`, plugs it into a
