@@ -9,6 +9,7 @@ mod measuring;
 
 use crc::{CRC_32_ISO_HDLC, Crc};
 use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use slotwise_core::calibration::event::CalibrationEvent;
 use slotwise_core::calibration::validity::Validity;
 use slotwise_core::calibration::{self, Calibration};
 use slotwise_core::link::{
@@ -49,6 +50,8 @@ pub(crate) struct Workshop {
     /// How the clock chip stood when it was last asked, and whether it is to be set.
     chip: ClockChip,
     sets_chip: bool,
+    /// A calibration was stored and no record tells of it yet.
+    event: Option<CalibrationEvent>,
 }
 
 /// What the answer to a request means for the rest of the tester.
@@ -76,6 +79,7 @@ impl Workshop {
             offers: 0,
             chip: ClockChip::NotAsked,
             sets_chip: false,
+            event: None,
         }
     }
 
@@ -96,6 +100,11 @@ impl Workshop {
     /// Whether the clock chip is to be set, once.
     pub(crate) const fn take_sets_chip(&mut self) -> bool {
         core::mem::replace(&mut self.sets_chip, false)
+    }
+
+    /// The calibration that was stored since this was last asked, to be told in a record.
+    pub(crate) const fn take_event(&mut self) -> Option<CalibrationEvent> {
+        self.event.take()
     }
 
     /// The calibration in force at `clock`.
@@ -241,8 +250,12 @@ impl Workshop {
         offer.is_stored = is_kept;
         // A write that failed half way may have left the new one: what stands there counts.
         let stands = load(&mut journal.calibration_store());
-        if stands.is_some() {
-            self.stored = stands;
+        if let Some(now) = stands {
+            let before = self.stored.replace(now);
+            // Stored again without a change, as after a lost answer: still a calibration.
+            if is_kept || before != stands {
+                self.event = Some(CalibrationEvent { now, before });
+            }
         }
         if is_kept && stands == Some(wanted) {
             (WorkshopReply::Done, Then::LookAgain)

@@ -16,9 +16,9 @@ use slotwise_core::units::UnixSeconds;
 
 use super::places::checked_name;
 use super::{
-    ApplianceId, Archive, ArchiveError, Batch, Columns, Counts, Fault, Imported, KeptNote, NewNote,
-    Place, SiteId, SiteRow, SitesWanted, TestRow, Verified, Wanted, examine, intake, listing,
-    migrations, rows,
+    ApplianceId, Archive, ArchiveError, Batch, Columns, Counts, Fault, Imported, KeptCalibration,
+    KeptNote, NewNote, Place, SiteId, SiteRow, SitesWanted, TestRow, TesterRow, Verified, Wanted,
+    examine, intake, listing, migrations, rows, testers,
 };
 
 /// How long another program that is writing is waited for.
@@ -306,6 +306,18 @@ impl Archive for SqliteArchive {
 
     fn sites(&self, wanted: &SitesWanted) -> Result<Vec<SiteRow>, ArchiveError> {
         listing::sites(&self.connection, wanted).map_err(self.failed())
+    }
+
+    fn testers(&self) -> Result<Vec<TesterRow>, ArchiveError> {
+        testers::testers(&self.connection).map_err(self.failed())
+    }
+
+    fn calibration_at(
+        &self,
+        tester: TesterId,
+        number: RecordNumber,
+    ) -> Result<Option<KeptCalibration>, ArchiveError> {
+        testers::calibration_at(&self.connection, tester, number).map_err(self.failed())
     }
 
     fn verify(&self, found: &mut dyn FnMut(Fault)) -> Result<Verified, ArchiveError> {

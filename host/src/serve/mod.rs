@@ -15,6 +15,7 @@ mod guard;
 mod pages;
 mod site;
 mod sites;
+mod testers;
 mod visit;
 
 use std::net::SocketAddr;
@@ -60,6 +61,7 @@ pub fn router(office: Office) -> Router {
     Router::new()
         .route("/", get(sites::page))
         .route("/site", get(site::page))
+        .route("/testers", get(testers::page))
         .route("/visit", get(visit::page))
         .route("/visit.pdf", get(visit::paper))
         .fallback(not_found)

@@ -43,6 +43,7 @@ pub(super) fn shell(language: &dyn Language, title: &str, content: &Markup) -> M
                     nav {
                         strong { (words.name) }
                         a href="/" { (words.sites) }
+                        a href="/testers" { (words.testers) }
                     }
                     div id="content" {
                         h1 { (title) }

@@ -7,6 +7,25 @@ pub(super) const OFFICE: OfficeTexts = OfficeTexts {
     to_content: "To the content",
     sites: "Sites",
     pull: "Pull a tester",
+    testers: "Testers",
+    tester_head: [
+        "Tester",
+        "Newest record (UTC)",
+        "Calibrated",
+        "Good until",
+        "Largest change of gain",
+        "Calibration",
+    ],
+    calibration_states: [
+        "in date",
+        "due within a month: plan it",
+        "OUT OF DATE: calibrate before the next visit",
+        "not known here: ask the tester with `slotwise doctor`",
+    ],
+    no_tester: "No tester yet. `slotwise pull --archive` or `slotwise archive import` takes its \
+                records in.",
+    tester_note: "From the calibrations that the pulled records tell of. The change is since the \
+                  calibration before.",
     search: "Name has",
     only_failing: "only with a fault or danger found",
     year: "Tested in year",
