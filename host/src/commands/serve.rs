@@ -30,8 +30,8 @@ pub(super) fn run(args: &ServeArgs) -> Result<Exit, Error> {
     }
     let office = Office {
         archive: args.archive.archive.clone(),
-        band: BandSet::from(args.band),
-        prepared_by: args.prepared_by.clone().unwrap_or_default(),
+        band: BandSet::from(args.choice.band),
+        prepared_by: args.choice.prepared_by.clone().unwrap_or_default(),
         hosts: args.host.clone(),
         language: &English,
     };
