@@ -12,6 +12,7 @@
 //!
 //! [`Archive`] is what the rest of the program uses; SQLite is behind it ([`SqliteArchive`]).
 
+mod backup;
 mod columns;
 mod error;
 mod examine;
@@ -19,6 +20,7 @@ mod import;
 mod intake;
 mod listing;
 mod migrations;
+mod opening;
 mod places;
 mod rows;
 mod sqlite;
