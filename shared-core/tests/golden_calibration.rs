@@ -1,4 +1,4 @@
-//! The exact bytes of a record that tells of a calibration. A change here is a change of the
+//! The exact bytes of a record that tells of a calibration, and of setting the clock. A change here is a change of the
 //! format: raise the schema number and say so in CHANGELOG.md.
 //!
 //! Numbers little-endian and floats as IEEE 754 bits, varints and zigzag as postcard's wire format
@@ -7,6 +7,9 @@
 use slotwise_core::calibration::event::CalibrationEvent;
 use slotwise_core::calibration::{Calibration, ChannelCalibration};
 use slotwise_core::drive::DriveCalibration;
+use slotwise_core::link::{
+    FrameReader, MAX_FRAME, Request, RequestEnvelope, WorkshopRequest, encode,
+};
 use slotwise_core::record::{
     self, Body, Digest, MAX_BYTES, Record, RecordNumber, TesterId, Version,
 };
@@ -85,4 +88,31 @@ fn a_calibration_record_has_these_bytes() {
         assert_eq!(bytes, expected);
         assert_eq!(record::decode(bytes), Ok(record(before)));
     }
+}
+
+#[test]
+fn offering_and_setting_the_time_have_these_bytes() {
+    let on_the_wire = |request| {
+        let envelope = RequestEnvelope {
+            sequence: 7,
+            request: Request::Workshop(request),
+        };
+        let mut frame = [0; MAX_FRAME];
+        let length = encode(&envelope, &mut frame).unwrap();
+        let mut reader = FrameReader::new();
+        let frames = frame[..length]
+            .iter()
+            .find_map(|byte| reader.push(*byte).map(|read| read.unwrap().to_vec()));
+        frames.unwrap()
+    };
+    let clock = UnixSeconds::new(1_790_000_000);
+    // Eighth request; second and tenth of the workshop's; varints.
+    assert_eq!(
+        on_the_wire(WorkshopRequest::OfferClock { clock }),
+        [7, 7, 1, 0x80, 0xF7, 0xC4, 0xD5, 0x06]
+    );
+    assert_eq!(
+        on_the_wire(WorkshopRequest::SetClock { token: 300 }),
+        [7, 7, 9, 0xAC, 0x02]
+    );
 }

@@ -38,11 +38,20 @@ struct Offer {
     is_stored: bool,
 }
 
+/// A time that was offered.
+#[derive(Clone, Copy, Debug)]
+struct ClockOffer {
+    token: u32,
+    clock: UnixSeconds,
+    at: Millis,
+}
+
 /// What the tester has to do besides answering.
 #[derive(Debug)]
 pub(crate) struct Workshop {
     stored: Option<Calibration>,
     offer: Option<Offer>,
+    clock_offer: Option<ClockOffer>,
     measuring: Option<Measuring>,
     asked: Millis,
     /// Changes what is offered into another token every time.
@@ -74,6 +83,7 @@ impl Workshop {
         Self {
             stored,
             offer: None,
+            clock_offer: None,
             measuring: None,
             asked: Millis::new(0),
             offers: 0,
@@ -132,6 +142,7 @@ impl Workshop {
     pub(crate) fn has_ended(&mut self, is_open: bool, now: Millis) -> bool {
         if !is_open {
             self.offer = None;
+            self.clock_offer = None;
         }
         let is_over = self.is_measuring() && (!is_open || now.since(self.asked) >= IDLE_MS);
         if is_over {
@@ -164,14 +175,8 @@ impl Workshop {
                 };
                 (WorkshopReply::About(about), Then::Nothing)
             }
-            WorkshopRequest::SetClock { clock } if clock_chip::is_a_time(clock) => {
-                self.sets_chip = true;
-                (WorkshopReply::Done, Then::SetClock(clock))
-            }
-            WorkshopRequest::SetClock { .. } => (
-                WorkshopReply::Refused(WorkshopRefusal::NotATime),
-                Then::Nothing,
-            ),
+            WorkshopRequest::OfferClock { clock } => (self.offer_clock(clock, now), Then::Nothing),
+            WorkshopRequest::SetClock { token } => self.set_clock(token, now),
             WorkshopRequest::Clock => {
                 let chip = self.chip();
                 let report = ClockReport { clock, chip };
@@ -207,6 +212,47 @@ impl Workshop {
         }
     }
 
+    fn offer_clock(&mut self, clock: UnixSeconds, now: Millis) -> WorkshopReply {
+        if !clock_chip::is_a_time(clock) {
+            return WorkshopReply::Refused(WorkshopRefusal::NotATime);
+        }
+        let token = self.token(&clock.get().to_le_bytes(), now);
+        self.clock_offer = Some(ClockOffer {
+            token,
+            clock,
+            at: now,
+        });
+        WorkshopReply::Offered { token }
+    }
+
+    /// Taken once: asked again, as after a lost answer, it is refused, and setting the clock
+    /// begins anew with the time that it is then.
+    fn set_clock(&mut self, token: u32, now: Millis) -> (WorkshopReply, Then) {
+        let offer = self.clock_offer.take_if(|offer| offer.token == token);
+        match offer {
+            None => (
+                WorkshopReply::Refused(WorkshopRefusal::Token),
+                Then::Nothing,
+            ),
+            Some(offer) => {
+                self.sets_chip = true;
+                let passed = now.since(offer.at) / 1000;
+                let clock = UnixSeconds::new(offer.clock.get().saturating_add(passed));
+                (WorkshopReply::Done, Then::SetClock(clock))
+            }
+        }
+    }
+
+    /// A number for an offer, another one every time.
+    fn token(&mut self, what: &[u8], now: Millis) -> u32 {
+        self.offers = self.offers.wrapping_add(1);
+        let mut digest = CHECK.digest();
+        digest.update(what);
+        digest.update(&self.offers.to_le_bytes());
+        digest.update(&now.get().to_le_bytes());
+        digest.finalize()
+    }
+
     fn offer(&mut self, calibration: Calibration, now: Millis) -> WorkshopReply {
         let mut buffer = [0; calibration::MAX_BYTES];
         let encoded = calibration
@@ -215,12 +261,7 @@ impl Workshop {
         let Ok(bytes) = encoded else {
             return WorkshopReply::Refused(WorkshopRefusal::Implausible);
         };
-        self.offers = self.offers.wrapping_add(1);
-        let mut digest = CHECK.digest();
-        digest.update(bytes);
-        digest.update(&self.offers.to_le_bytes());
-        digest.update(&now.get().to_le_bytes());
-        let token = digest.finalize();
+        let token = self.token(bytes, now);
         self.offer = Some(Offer {
             token,
             calibration,
