@@ -9,7 +9,7 @@ use axum::http::{Request, StatusCode, header};
 use http_body_util::BodyExt as _;
 use slotwise::archive::{Archive, Batch, SqliteArchive};
 use slotwise::log_file::KeptRecord;
-use slotwise::serve::{Office, router};
+use slotwise::serve::{Job, Office, router};
 use slotwise::texts::English;
 use slotwise_core::calibration::Calibration;
 use slotwise_core::calibration::event::CalibrationEvent;
@@ -30,6 +30,8 @@ fn office(db: &Path) -> Office {
         archive: db.to_owned(),
         band: BandSet::default(),
         prepared_by: "Tern & Fell Heating".to_owned(),
+        ports: Vec::new(),
+        job: Job::default(),
         hosts: vec![HOST.to_owned()],
         language: &English,
     }

@@ -240,6 +240,10 @@ pub struct ServeArgs {
     /// Another address, for a network that you trust: there is no password.
     #[arg(long, value_name = "ADDRESS:PORT", conflicts_with = "port")]
     pub listen: Option<SocketAddr>,
+    /// Another port that a tester may be pulled from on the page, such as one of `slotwise bench`;
+    /// testers that are plugged in are offered anyway. May be given again.
+    #[arg(long, value_name = "PORT")]
+    pub tester_port: Vec<String>,
     /// Another name that browsers ask under, such as office-pc:8017; may be given again.
     #[arg(long, value_name = "NAME:PORT")]
     pub host: Vec<String>,

@@ -322,7 +322,7 @@ fn kept_of(
 }
 
 /// The clock of this computer.
-pub(super) fn now() -> UnixSeconds {
+pub(crate) fn now() -> UnixSeconds {
     UnixSeconds::new(u64::try_from(jiff::Timestamp::now().as_second()).unwrap_or_default())
 }
 

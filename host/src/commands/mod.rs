@@ -21,6 +21,7 @@ mod visits;
 
 use std::io::Write as _;
 
+pub(crate) use archive::now;
 pub(crate) use report::Asked;
 pub(crate) use visits::visits_of;
 

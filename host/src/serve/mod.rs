@@ -13,6 +13,7 @@
 
 mod guard;
 mod pages;
+mod pull;
 mod site;
 mod sites;
 mod testers;
@@ -30,6 +31,8 @@ use axum::routing::get;
 use maud::{Markup, html};
 use slotwise_core::limits::BandSet;
 
+pub use pull::Job;
+
 use crate::archive::{ArchiveError, SqliteArchive};
 use crate::error::Error;
 use crate::texts::Language;
@@ -43,6 +46,10 @@ pub struct Office {
     pub band: BandSet,
     /// Name of the office, for reports; may be empty.
     pub prepared_by: String,
+    /// Ports that testers are pulled from, besides those that name themselves.
+    pub ports: Vec<String>,
+    /// The pull that runs, or ran last.
+    pub job: Job,
     /// Hosts and ports that the pages are asked under, such as `127.0.0.1:8017`.
     pub hosts: Vec<String>,
     /// The language.
@@ -62,6 +69,7 @@ pub fn router(office: Office) -> Router {
         .route("/", get(sites::page))
         .route("/site", get(site::page))
         .route("/testers", get(testers::page))
+        .route("/pull", get(pull::page).post(pull::begin))
         .route("/visit", get(visit::page))
         .route("/visit.pdf", get(visit::paper))
         .fallback(not_found)

@@ -44,6 +44,7 @@ pub(super) fn shell(language: &dyn Language, title: &str, content: &Markup) -> M
                         strong { (words.name) }
                         a href="/" { (words.sites) }
                         a href="/testers" { (words.testers) }
+                        a href="/pull" { (words.pull) }
                     }
                     div id="content" {
                         h1 { (title) }

@@ -52,6 +52,8 @@ pub struct OfficeTexts {
     pub port: &'static str,
     /// Said where no port is there.
     pub no_port: &'static str,
+    /// Said where a port is asked for that is not offered.
+    pub no_such_port: &'static str,
     /// The button.
     pub begin: &'static str,
     /// While it runs.

@@ -48,6 +48,7 @@ pub(super) const OFFICE: OfficeTexts = OfficeTexts {
     paper: "As PDF",
     port: "Port of the tester",
     no_port: "No serial port is there. Plug the tester into this computer and load this page again.",
+    no_such_port: "No tester is at that port. Load the page again and take one that it offers.",
     begin: "Pull",
     running: "Pulling: record {done} of {of}. This page loads itself again.",
     done: "{records} records came in, {added} of them new. They are in the archive.",
