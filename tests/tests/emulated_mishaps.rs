@@ -4,11 +4,13 @@
 
 use std::fs;
 
+use slotwise_core::slots::ClipTarget;
+use slotwise_core::units::Ohms;
 use slotwise_tests::circuit_server::{Asked, CircuitServer};
 use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, image_or_word, report};
 use slotwise_virtual::board::workshop_flash;
 use slotwise_virtual::front_end::{FrontEnd, PhasorSource, Stretch};
-use slotwise_virtual::house::find;
+use slotwise_virtual::house::{Appliance, Conductor, Joint, Receptacle, find};
 use slotwise_virtual::outputs::Output;
 use slotwise_virtual::tester::{Specimen, Tolerance};
 
@@ -181,4 +183,110 @@ fn whatever_happens_in_mid_drive_opens_everything() {
     assert_eq!(asked[MIDDLE].row, MIDDLE as u64, "every row was asked for");
     assert_runs_before(&asked, MIDDLE, Output::DriveGround);
     assert_all_low(&asked[MIDDLE + 20..]);
+}
+
+/// The power-off check, begun by a hold of the button that is told after a second: drive to ground,
+/// then to the clip on the appliance's frame.
+const HOLD: [&str; 2] = ["--button", "4500:6000"];
+
+/// In the middle of the drive to the clip, seconds and conversion or row.
+const ON_CLIP_MS: &str = "12000";
+const ON_CLIP: usize = 48_000;
+
+fn power_off() -> Receptacle {
+    Receptacle {
+        breaker_on: false,
+        frame_joint: Joint::Weak(Ohms::new(0.2)),
+        ..Receptacle::sound()
+    }
+    .with_appliance(Appliance::steady(0.0))
+    .with_clip(ClipTarget::ApplianceFrame)
+}
+
+/// Runs the image with the drive on the clip until something happens to it at 12 s; gives what it
+/// drove, the place of that in it, and the report.
+fn in_mid_clip_drive(
+    more: &[&str],
+    seconds: u64,
+) -> Option<(Vec<Asked>, usize, serde_json::Value)> {
+    let plan = [Stretch::plugged(power_off(), 60_000)];
+    let more: Vec<&str> = HOLD.iter().chain(more).copied().collect();
+    let (asked, report) = run(&plan, &more, seconds)?;
+    let at = place(&report, asked.len(), ON_CLIP as u64);
+    assert_runs_before(&asked, at, Output::DriveClip);
+    let ground = asked[..at].iter();
+    let ground = ground.filter(|asked| is_high(asked, Output::DriveGround));
+    assert!(ground.count() > 8_000, "the drive to ground came before");
+    Some((asked, at, report))
+}
+
+fn resets(report: &serde_json::Value) -> usize {
+    report["watchdogResets"].as_array().map_or(0, Vec::len)
+}
+
+#[test]
+fn a_crash_in_mid_drive_to_the_clip_opens_everything_before_the_reset() {
+    let Some((asked, at, report)) = in_mid_clip_drive(&["--crash-at", ON_CLIP_MS], 14) else {
+        return;
+    };
+    assert_eq!(resets(&report), 1);
+    // Low within two conversions, and for good: a start does not go on with a power-off check.
+    assert_all_low(&asked[at + 2..at + 1_600]);
+    let clip = asked[at + 1_600..].iter();
+    assert_eq!(
+        clip.filter(|asked| is_high(asked, Output::DriveClip))
+            .count(),
+        0
+    );
+}
+
+#[test]
+fn a_hang_in_mid_drive_to_the_clip_is_ended_by_the_watchdog() {
+    let Some((asked, at, report)) = in_mid_clip_drive(&["--hang-at", ON_CLIP_MS], 16) else {
+        return;
+    };
+    assert_eq!(resets(&report), 1);
+    // The interrupt keeps the pattern and its watch until the pattern ends or the watchdog bites at
+    // 2 s.
+    let last = at
+        + asked[at..at + 8_400]
+            .iter()
+            .rposition(|asked| asked.levels != [false; 5])
+            .expect("the interrupt goes on");
+    assert!(last - at < 8_100, "{}", last - at);
+    assert_all_low(&asked[last + 1..last + 1_600]);
+}
+
+#[test]
+fn two_damaged_frames_in_mid_drive_to_the_clip_open_everything() {
+    let Some((asked, at, report)) = in_mid_clip_drive(&["--fault", "crc@48000:48002"], 13) else {
+        return;
+    };
+    assert_eq!(resets(&report), 0);
+    assert_all_low(&asked[at + 2..at + 200]);
+}
+
+/// The power comes back in mid-drive with hot on the wide slot: 120 V against the clip.
+#[test]
+fn power_that_comes_back_reversed_in_mid_drive_to_the_clip_opens_everything() {
+    let off = power_off();
+    let on = Receptacle {
+        breaker_on: true,
+        ..off
+            .clone()
+            .with_slots(Conductor::Neutral, Conductor::Leg1, Conductor::Ground)
+    };
+    let plan = [Stretch::plugged(off, 12_000), Stretch::plugged(on, 60_000)];
+    let Some((asked, _)) = run(&plan, &HOLD, 13) else {
+        return;
+    };
+    assert_eq!(
+        asked[ON_CLIP].row, ON_CLIP as u64,
+        "every row was asked for"
+    );
+    assert_runs_before(&asked, ON_CLIP, Output::DriveClip);
+    let ground = asked[..ON_CLIP].iter();
+    let ground = ground.filter(|asked| is_high(asked, Output::DriveGround));
+    assert!(ground.count() > 8_000, "the drive to ground came before");
+    assert_all_low(&asked[ON_CLIP + 20..]);
 }
