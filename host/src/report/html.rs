@@ -130,7 +130,7 @@ fn overview(report: &Report) -> Markup {
     let labels = report.language.labels();
     html! {
         h2 { (labels.overview) }
-        div class="scroll" {
+        div class="scroll" role="group" tabindex="0" aria-label=(labels.overview) {
             table class="over" {
                 thead {
                     tr {

@@ -36,6 +36,8 @@ enum Stage {
     Done {
         records: u32,
         added: u64,
+        /// Records that are not as they should be.
+        wrong: usize,
     },
     Failed(String),
 }
@@ -124,6 +126,9 @@ fn run(office: &Office, port: &str) -> Result<Stage, Error> {
     Ok(Stage::Done {
         records: last.done,
         added: arrived.imported.added,
+        wrong: arrived.imported.conflicts.len()
+            + arrived.imported.faults.len()
+            + arrived.unreadable.len(),
     })
 }
 
@@ -149,11 +154,16 @@ fn content(office: &Office, stage: &Stage, ports: &[String]) -> Markup {
                     }
                     progress max=(of.max(&1)) value=(done) { (done) " / " (of) }
                 }
-                Stage::Done { records, added } => p {
-                    (words.done
-                        .replace("{records}", &records.to_string())
-                        .replace("{added}", &added.to_string()))
-                    " " a href="/" { (words.sites) }
+                Stage::Done { records, added, wrong } => {
+                    p {
+                        (words.done
+                            .replace("{records}", &records.to_string())
+                            .replace("{added}", &added.to_string()))
+                        " " a href="/" { (words.sites) }
+                    }
+                    @if *wrong > 0 {
+                        p class="caution" { (words.wrong.replace("{wrong}", &wrong.to_string())) }
+                    }
                 },
                 Stage::Failed(why) => p class="caution" { (words.failed.replace("{why}", why)) },
             }

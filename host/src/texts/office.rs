@@ -60,6 +60,8 @@ pub struct OfficeTexts {
     pub running: &'static str,
     /// When it is done.
     pub done: &'static str,
+    /// Where records came that are not as they should be.
+    pub wrong: &'static str,
     /// When it failed.
     pub failed: &'static str,
     /// Nothing in the tester is changed by it.

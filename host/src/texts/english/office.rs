@@ -52,6 +52,8 @@ pub(super) const OFFICE: OfficeTexts = OfficeTexts {
     begin: "Pull",
     running: "Pulling: record {done} of {of}. This page loads itself again.",
     done: "{records} records came in, {added} of them new. They are in the archive.",
+    wrong: "{wrong} places are not as they should be: another record of the same number, a gap, or a \
+            record that the tester itself cannot read. `slotwise archive verify` names them.",
     failed: "The pull ended early: {why}. What came before that is in the archive if it was whole; \
              pull again.",
     pull_note: "Pulling copies. It changes and erases nothing in the tester.",
