@@ -4,7 +4,9 @@ mod logs;
 mod office;
 mod testers;
 
-use clap::{Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
 use slotwise_core::limits::BandSet;
 
 use crate::exit;
@@ -106,6 +108,31 @@ pub enum Command {
     /// Write the tests of an archive for other programs: CSV, or JSON with a published schema.
     #[command(after_long_help = exit::table())]
     Export(ExportArgs),
+    /// Print what lets a shell complete these commands.
+    ///
+    /// For bash, for example: slotwise completions bash >
+    /// ~/.local/share/bash-completion/completions/slotwise
+    #[command(after_long_help = exit::table())]
+    Completions(CompletionsArgs),
+    /// Write the manual: a page for `man` for every command.
+    #[command(after_long_help = exit::table())]
+    Manual(ManualArgs),
+}
+
+/// Options of `completions`.
+#[derive(Debug, Args)]
+pub struct CompletionsArgs {
+    /// The shell.
+    #[arg(value_name = "SHELL")]
+    pub shell: clap_complete::Shell,
+}
+
+/// Options of `manual`.
+#[derive(Debug, Args)]
+pub struct ManualArgs {
+    /// The folder for the pages; made if it is not there.
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
 }
 
 /// A supply band. What each one is in numbers is said by the core's `limits`.

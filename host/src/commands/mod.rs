@@ -9,6 +9,7 @@ mod doctor;
 mod export;
 mod judge;
 mod live;
+mod manual;
 mod note;
 mod print;
 mod pull;
@@ -50,6 +51,8 @@ pub fn run(cli: Cli) -> Result<Exit, Error> {
         Command::Report(args) => report::run(&args),
         Command::Serve(args) => serve::run(&args),
         Command::Export(args) => export::run(&args),
+        Command::Completions(args) => manual::completions(&args),
+        Command::Manual(args) => manual::manual(&args),
     }
 }
 
