@@ -4,6 +4,9 @@
 //! The meter of the person at the bench is the exact solution of the fixture's circuit, off by
 //! what is set: no estimator of the core is in it.
 
+#[path = "calibrate/sweep.rs"]
+mod sweep;
+
 use slotwise::bench::{LineWish, Pace, VirtualTester};
 use slotwise::calibrate::{self, Bench, Ended, Given, Operator, Passing, Step};
 use slotwise::client::Client;
