@@ -50,14 +50,14 @@ fn pull(elf: &Path, run: &Run) -> (Value, String, Value) {
         feed: Feed::Frames(&path("frames.bin")),
         nor: &path("nor.bin"),
         report: &path("report.json"),
-        seconds: 600,
+        seconds: 3600,
         more: &[],
     })
     .expect("the emulator starts");
     let port = board.port().expect("a port");
     let file = path("pulled.slotlog");
     let program = host_program();
-    let deadline = Instant::now() + Duration::from_secs(180);
+    let deadline = Instant::now() + Duration::from_secs(1200);
     // A machine with much else to do may run the board too slowly for the host's patience.
     let host = |arguments: &[&str]| loop {
         let output = Command::new(&program)
