@@ -310,7 +310,7 @@ fn a_backup_is_whole_while_records_come_in() {
             }
             // Bounded, so that a reader that failed is told of.
             let began = Instant::now();
-            while !one_is_made.load(Ordering::Acquire) && began.elapsed().as_secs() < 60 {
+            while !one_is_made.load(Ordering::Acquire) && began.elapsed().as_secs() < 600 {
                 std::thread::yield_now();
             }
             for chunk in rest.chunks(4) {

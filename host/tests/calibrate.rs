@@ -4,6 +4,9 @@
 //! The meter of the person at the bench is the exact solution of the fixture's circuit, off by
 //! what is set: no estimator of the core is in it.
 
+#[path = "calibrate/sweep.rs"]
+mod sweep;
+
 use std::path::Path;
 
 use slotwise::bench::{LineWish, Pace, VirtualTester};

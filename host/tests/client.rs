@@ -19,7 +19,8 @@ use support::{OPEN_GROUND, REVERSED, SOUND, answer, frame, hello, records};
 fn client(script: impl FnMut(RequestEnvelope) -> Vec<u8> + Send + 'static) -> Client {
     let (near, far) = MemoryLine::pair("memory");
     thread::spawn(move || answer(far, script));
-    Client::new(Box::new(near)).with_patience(Duration::from_millis(60))
+    // One that answers does so at once, but its thread may have to wait for its turn.
+    Client::new(Box::new(near)).with_patience(Duration::from_secs(1))
 }
 
 /// Answers a pull with everything from there on.

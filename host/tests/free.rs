@@ -31,7 +31,7 @@ fn tester() -> VirtualTester {
     let receptacle = &find("reversed-polarity").expect("in the bank").receptacle;
     let tester = VirtualTester::start(receptacle, Pace(1000), LineWish::Best).expect("starts");
     let mut client = client(&tester);
-    let deadline = Instant::now() + Duration::from_secs(120);
+    let deadline = Instant::now() + Duration::from_secs(600);
     let mut asked = false;
     loop {
         let status = client.status().expect("answers");

@@ -4,6 +4,7 @@
 
 use std::fs;
 use std::path::Path;
+use std::time::Duration;
 
 use serde_json::Value;
 use slotwise::client::Client;
@@ -39,7 +40,9 @@ fn run(folder: &Path, more: &[&str], seconds: u64) -> Option<Run> {
     let contents = workshop_flash(&specimen).expect("the workshop calibrates it");
     fs::write(path("nor.bin"), &contents).expect("room for the flash's contents");
     let sound = find("sound").expect("in the bank").receptacle.clone();
-    let plan = [Stretch::plugged(sound, 1000 * seconds + 60_000)];
+    // It ends when the host has asked, however long that takes.
+    let longest = seconds + 3600;
+    let plan = [Stretch::plugged(sound, 1000 * longest)];
     let source = PhasorSource::new(&specimen, &plan).expect("it is solved");
     let front_end = FrontEnd::new(specimen, Box::new(source));
     let circuit = CircuitServer::start(folder, front_end).expect("pipes can be made");
@@ -48,13 +51,15 @@ fn run(folder: &Path, more: &[&str], seconds: u64) -> Option<Run> {
         feed: Feed::Circuit(&circuit),
         nor: &path("nor.bin"),
         report: &path("report.json"),
-        seconds: u32::try_from(seconds).expect("a minute") + 60,
+        seconds: u32::try_from(longest).expect("an hour"),
         more,
     })
     .expect("the emulator starts");
     circuit.wait_for(4_000 * seconds);
     let name = board.port().expect("the port has a name");
-    let mut client = Client::new(Box::new(port::open(&name).expect("it opens")));
+    // The emulator may be many times slower than the wall clock.
+    let mut client = Client::new(Box::new(port::open(&name).expect("it opens")))
+        .with_patience(Duration::from_secs(60));
     client.hello().expect("it answers");
     let status = client.status().expect("it answers");
     let look = client.look().expect("it answers");

@@ -164,7 +164,7 @@ fn desktop(specimen: &Specimen, contents: Vec<u8>, identity: Identity, asked: &[
 
 /// Pulls with the host program until `count` records are there.
 fn pull_until(program: &Path, board: &EmulatedBoard, folder: &Path, count: usize) -> Vec<Vec<u8>> {
-    let deadline = Instant::now() + Duration::from_secs(600);
+    let deadline = Instant::now() + Duration::from_secs(1200);
     for attempt in 0.. {
         let file = folder.join(format!("pull-{attempt}.slotlog"));
         let output = Command::new(program)
@@ -184,7 +184,7 @@ fn pull_until(program: &Path, board: &EmulatedBoard, folder: &Path, count: usize
         }
         assert!(
             Instant::now() < deadline,
-            "no {count} records within ten minutes; the last pull said: {said}"
+            "no {count} records within twenty minutes; the last pull said: {said}"
         );
         std::thread::sleep(Duration::from_millis(500));
     }
@@ -209,6 +209,7 @@ fn the_emulated_image_and_the_desktop_drive_the_same_and_write_the_same_records(
         feed: Feed::Circuit(&circuit),
         nor: &path("nor.bin"),
         report: &path("report.json"),
+        // It ends when everything is pulled, however long a host needs for that.
         seconds: 3600,
         more: &[],
     })

@@ -66,7 +66,8 @@ fn run(plan: &[Stretch], more: &[&str], seconds: u64) -> Option<(Vec<Asked>, ser
         feed: Feed::Circuit(&circuit),
         nor: &path("nor.bin"),
         report: &path("report.json"),
-        seconds: 60,
+        // It ends when it was asked for enough conversions.
+        seconds: 3600,
         more,
     })
     .expect("the emulator starts");

@@ -66,7 +66,7 @@ fn run_with_welded(relay: Relay, seconds: u64) -> Option<Run> {
         feed: Feed::Circuit(&circuit),
         nor: &path("nor.bin"),
         report: &path("report.json"),
-        seconds: 60,
+        seconds: 3600,
         more: &[],
     })
     .expect("the emulator starts");

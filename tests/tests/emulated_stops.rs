@@ -57,7 +57,7 @@ fn pull(elf: &Path, run: &Run) -> (Value, String, Value) {
     .expect("the emulator starts");
     let port = board.port().expect("a port");
     let file = path("pulled.slotlog");
-    let deadline = Instant::now() + Duration::from_secs(600);
+    let deadline = Instant::now() + Duration::from_secs(1200);
     // A machine with much else to do may run the board too slowly for the host's patience.
     let host = |arguments: &[&str]| loop {
         let output = Command::new(&program)

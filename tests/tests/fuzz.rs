@@ -7,6 +7,8 @@
 mod calibration;
 #[path = "../fuzz/src/flash.rs"]
 mod flash;
+#[path = "../fuzz/src/items.rs"]
+mod items;
 #[path = "../fuzz/src/journal.rs"]
 mod journal;
 #[path = "../fuzz/src/link.rs"]

@@ -16,6 +16,10 @@ use crate::ready::ready;
 
 const COPY_BYTES: usize = 12;
 
+/// Greatest sequence number that is believed: every sector of the largest journal erased as
+/// often as a NOR flash endures (100 000 times; from memory of the W25Q parts' data sheets).
+pub(super) const SEQUENCE_MOST: u32 = 100_000 * super::MAX_SECTORS as u32;
+
 /// Bytes of both copies.
 pub(super) const HEAD_BYTES: usize = 2 * COPY_BYTES;
 
@@ -31,7 +35,13 @@ pub(super) struct Head {
 }
 
 impl Head {
-    fn to_bytes(self) -> [u8; COPY_BYTES] {
+    /// Of no sector: what was before the first one.
+    pub(super) const NONE: Self = Self {
+        sequence: 0,
+        first: 0,
+    };
+
+    pub(super) fn to_bytes(self) -> [u8; COPY_BYTES] {
         let mut bytes = [0; COPY_BYTES];
         let content = self.sequence.to_le_bytes().into_iter();
         let content = content.chain(self.first.to_le_bytes());
@@ -55,7 +65,9 @@ impl Head {
             sequence: u32::from_le_bytes([s0, s1, s2, s3]),
             first: u32::from_le_bytes([f0, f1, f2, f3]),
         };
-        (head.check() == check).then_some(head)
+        // Both count from one.
+        let is_ours = matches!(head.sequence, 1..=SEQUENCE_MOST) && head.first > 0;
+        (is_ours && head.check() == check).then_some(head)
     }
 }
 

@@ -72,7 +72,10 @@ impl<F: MultiwriteNorFlash> Journal<F> {
         };
         self.is_stale = true;
         self.write_marks(marks)?;
-        self.refresh()
+        // It was read back, and nothing else depends on it.
+        self.marks = marks;
+        self.is_stale = false;
+        Ok(())
     }
 
     /// Gives the room of every record up to `upto` free: they are no longer read, and their

@@ -17,6 +17,10 @@
 //!   freed keeps the sector, whatever its head or the order of the sectors says.
 //! - A sector that cannot be erased or written is passed over and counted
 //!   ([`Journal::sectors_passed_over`]); what was to stand there goes to the next one.
+//! - Whatever the flash held when the journal was opened, a record that was acknowledged is read
+//!   again, by its number and in sequence. Sectors out of order, and records whose numbers do not
+//!   fit between the heads of theirs and the next sector, are not read and not erased; such
+//!   sectors are passed over and counted, too (`order`).
 //! - Numbers are stored, not counted, grow by one from record to record and are never given
 //!   again, also when every record is freed. A record that went bad later is a gap in the
 //!   numbers, seen by whoever reads; only if all from the last head on went bad are theirs given
@@ -25,12 +29,11 @@
 //!   log goes around, the first sector begun after a start is erased even if it reads blank.
 //!
 //! Limits: an erase cut off twice in the same sector before any record was freed is not
-//! erased a third time if it reads blank. Whole items behind a blank gap, which neither a journal nor
-//! a power cut leaves, come to light when the gap is filled, and by their numbers can hide newer
-//! records from a reader in sequence; nothing is erased by it. A cell that reads now so, now otherwise is found
-//! only by the CRC of its item.
+//! erased a third time if it reads blank. Of strange sectors that are in order the newest are
+//! believed, and what does not fit to those is not read. A cell that reads now so, now otherwise
+//! is found only by the CRC of its item.
 //!
-//! Cost. Opening reads the head of every sector and one sector in full. An append is one or
+//! Cost. Opening reads the head of every sector twice and one sector in full. An append is one or
 //! two page programs for each 256 bytes and one read back, and where a new sector begins the
 //! look at it and, if it is not blank, an erase (45 ms). [`Journal::read_from`] reads one item
 //! when called in sequence, else it does a binary search over the sectors and reads at most
@@ -39,6 +42,8 @@
 mod error;
 mod head;
 mod marks;
+mod order;
+mod reading;
 mod search;
 mod sectors;
 mod view;
@@ -51,9 +56,11 @@ use sequential_storage::queue::QueueStorage;
 
 use crate::calibration_store::{CALIBRATION_SECTORS, CalibrationStore};
 pub use error::{JournalError, OpenFailed};
-use head::HEAD_BYTES;
+use head::{HEAD_BYTES, Head};
 use marks::MARK_SECTORS;
 pub use marks::Marks;
+use order::Sectors;
+use reading::Reading;
 use view::SectorView;
 
 /// Most bytes of a record.
@@ -124,12 +131,14 @@ pub struct Journal<F: MultiwriteNorFlash> {
     oldest: usize,
     /// Sectors in use around the ring, oldest to youngest, holes among them; 0 = none.
     used: usize,
-    /// Greatest sequence number given to a sector.
-    sequence: u32,
-    /// Greatest record number that a head says was next: all below it were given.
-    begun_with: u32,
+    /// Which sectors these are, by their index: the others among them are holes.
+    in_use: Sectors,
+    /// Head of the youngest sector: all numbers below its own were given.
+    youngest: Head,
     /// Sectors among those in use that hold nothing: they were passed over.
     holes: usize,
+    /// Sectors besides that hold whole records out of order, which no journal left there.
+    strange: usize,
     /// Sectors behind the youngest that were passed over since start, and the youngest then.
     passed: usize,
     passed_behind: Option<usize>,
@@ -140,8 +149,8 @@ pub struct Journal<F: MultiwriteNorFlash> {
     marks: Marks,
     first: Option<u32>,
     last: Option<Item>,
-    /// Number of the record read last, age of its sector, and the byte behind it.
-    cursor: Option<(u32, usize, u32)>,
+    /// Number of the record read last, and the place behind it.
+    cursor: Option<(u32, Reading)>,
     /// What stands in the flash must be looked at again.
     is_stale: bool,
 }
@@ -161,6 +170,8 @@ impl<F: MultiwriteNorFlash> fmt::Debug for Journal<F> {
 impl<F: MultiwriteNorFlash> Journal<F> {
     const SECTOR_BYTES: u32 = F::ERASE_SIZE as u32;
     const START: u32 = SECTORS_BEFORE as u32 * Self::SECTOR_BYTES;
+    /// Most records of a sector: empty ones. An item's own overhead is 8 bytes.
+    const MOST_IN_SECTOR: u32 = Self::SECTOR_BYTES / (8 + NUMBER_BYTES as u32);
 
     /// Opens the journal of `flash` and looks for its first and last record. Writes nothing.
     ///
@@ -192,9 +203,10 @@ impl<F: MultiwriteNorFlash> Journal<F> {
             sectors,
             oldest: 0,
             used: 0,
-            sequence: 0,
-            begun_with: 0,
+            in_use: Sectors::NONE,
+            youngest: Head::NONE,
             holes: 0,
+            strange: 0,
             passed: 0,
             passed_behind: None,
             is_sealed: false,
@@ -240,11 +252,17 @@ impl<F: MultiwriteNorFlash> Journal<F> {
         (self.used, self.sectors)
     }
 
-    /// Sectors that could not be erased or written, as far as that is known: among those in
-    /// use, and behind them since start.
+    /// Sectors that could not be erased or written, or hold what no journal left there, as far
+    /// as that is known: among those in use, and behind them since start.
     #[must_use]
     pub const fn sectors_passed_over(&self) -> usize {
-        self.holes + self.passed
+        // A strange sector may be among those passed over since start.
+        let behind = if self.passed > self.strange {
+            self.passed
+        } else {
+            self.strange
+        };
+        self.holes + behind
     }
 
     /// The calibration copies on the same flash.
@@ -263,7 +281,7 @@ impl<F: MultiwriteNorFlash> Journal<F> {
         // Records before the last head may have gone bad since: their numbers were given too.
         given
             .checked_add(1)
-            .map(|next| next.max(self.begun_with))
+            .map(|next| next.max(self.youngest.first))
             .ok_or(JournalError::NumbersUsedUp)
     }
 
@@ -290,6 +308,7 @@ impl<F: MultiwriteNorFlash> Journal<F> {
         loop {
             if self.used > 0
                 && !self.is_sealed
+                && number.saturating_sub(self.youngest.first) < Self::MOST_IN_SECTOR
                 && let Some(stored) = self.push_record(number, payload)?
             {
                 self.first = self.first.or(Some(number));
@@ -302,7 +321,12 @@ impl<F: MultiwriteNorFlash> Journal<F> {
                     // The oldest may have been the youngest when it was freed: then its turn
                     // comes now.
                     let before = self.used;
-                    if before > 1 && !self.holds_unfreed(self.oldest)? {
+                    let oldest = self.reading_from(0)?;
+                    let is_free = match oldest {
+                        Some(oldest) => !self.has_unfreed(&oldest)?,
+                        None => true,
+                    };
+                    if before > 1 && is_free {
                         self.refresh()?;
                         self.is_stale = true;
                     }
@@ -345,71 +369,6 @@ impl<F: MultiwriteNorFlash> Journal<F> {
         }
         self.is_sealed = true;
         Ok(None)
-    }
-
-    /// Copies the last record into `buffer` and returns its length; `None` if there is none.
-    ///
-    /// # Errors
-    /// `BufferTooSmall`, `Flash` or `Damaged`.
-    pub fn last_payload(&mut self, buffer: &mut [u8]) -> Outcome<Option<usize>, F> {
-        self.refresh()?;
-        let Some(last) = self.last else {
-            return Ok(None);
-        };
-        match self.item_at(last.at)? {
-            Some(item) if item.number == last.number => self.hand_out(item, buffer).map(Some),
-            _ => Err(JournalError::Damaged),
-        }
-    }
-
-    /// Copies the first record that is not freed and has a number of at least `number` into
-    /// `buffer` and returns its number and length; `None` if there is none. Called with the
-    /// number after the one it returned last, it goes on where it stopped.
-    ///
-    /// # Errors
-    /// `BufferTooSmall` or `Flash`.
-    pub fn read_from(
-        &mut self,
-        number: u32,
-        buffer: &mut [u8],
-    ) -> Outcome<Option<(u32, usize)>, F> {
-        self.refresh()?;
-        let number = number.max(self.marks.freed.saturating_add(1));
-        if self.last().is_none_or(|last| last < number) {
-            return Ok(None);
-        }
-        let (mut age, mut byte) = match self.cursor {
-            Some((before, age, byte)) if before.checked_add(1) == Some(number) => (age, byte),
-            _ => (self.age_holding(number)?, HEAD_BYTES as u32),
-        };
-        while let Some((item, found_age)) = self.item_from(age, byte)? {
-            (age, byte) = (found_age, item.end);
-            if item.number >= number {
-                let length = self.hand_out(item, buffer)?;
-                self.cursor = Some((item.number, age, byte));
-                return Ok(Some((item.number, length)));
-            }
-        }
-        Ok(None)
-    }
-
-    /// The record of the item that is in the scratch buffer.
-    fn payload(&self, item: Item) -> Outcome<&[u8], F> {
-        self.scratch
-            .get(NUMBER_BYTES..NUMBER_BYTES + item.length)
-            .ok_or(JournalError::Internal)
-    }
-
-    fn hand_out(&self, item: Item, buffer: &mut [u8]) -> Outcome<usize, F> {
-        let payload = self.payload(item)?;
-        buffer
-            .get_mut(..payload.len())
-            .ok_or(JournalError::BufferTooSmall {
-                number: item.number,
-                length: item.length,
-            })?
-            .copy_from_slice(payload);
-        Ok(item.length)
     }
 }
 

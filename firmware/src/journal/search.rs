@@ -1,17 +1,12 @@
-//! Finding things in the log: which sectors are in use, where it begins and ends, in which
-//! sector a number is, what item comes next.
-//!
-//! The youngest sector is the one with the greatest sequence number. In use are the sectors
-//! with a record that is not freed, and the youngest. Around the ring they stand in the order
-//! of their sequence, with holes: a sector that was passed over, or that keeps freed records
-//! because it cannot be erased.
+//! Looking at the flash: where the log begins and ends, and what items stand in a sector, through the
+//! storage library.
 
 use embedded_storage_async::nor_flash::{MultiwriteNorFlash, NorFlash};
 use sequential_storage::Error as StorageError;
 use sequential_storage::cache::Cache;
 use sequential_storage::queue::{QueueConfig, QueueStorage};
 
-use super::head::{HEAD_BYTES, Head};
+use super::head::HEAD_BYTES;
 use super::view::{SectorView, ViewError};
 use super::{
     Item, Journal, JournalError, MAX_RECORD_BYTES, NUMBER_BYTES, NoCache, Outcome, Place, Pushed,
@@ -33,79 +28,22 @@ impl<F: MultiwriteNorFlash> Journal<F> {
         Ok(())
     }
 
-    /// Finds the oldest sector and how many are in use, from the heads.
-    fn find_sectors(&mut self) -> Outcome<(), F> {
-        let before = self.used.checked_sub(1).map(|age| self.index(age));
-        let mut youngest: Option<(usize, Head)> = None;
-        let mut oldest_unfreed: Option<(usize, Head)> = None;
-        let mut youngest_freed: Option<(usize, Head)> = None;
-        let mut in_use = 0;
-        self.begun_with = 0;
-        for index in 0..self.sectors {
-            let Some(head) = self.head(index)? else {
-                continue;
-            };
-            self.begun_with = self.begun_with.max(head.first);
-            let is_younger = |than: Option<(usize, Head)>| {
-                than.is_none_or(|(_, than)| than.sequence < head.sequence)
-            };
-            if is_younger(youngest) {
-                youngest = Some((index, head));
-            }
-            if head.first > self.marks.freed {
-                in_use += 1;
-                if oldest_unfreed.is_none_or(|(_, than)| than.sequence > head.sequence) {
-                    oldest_unfreed = Some((index, head));
-                }
-            } else if is_younger(youngest_freed) {
-                youngest_freed = Some((index, head));
-            }
-        }
-        let Some((youngest, head)) = youngest else {
-            (self.oldest, self.used, self.holes) = (0, 0, 0);
-            return Ok(());
-        };
-        // Numbers given to sectors whose head then failed are remembered until the next start.
-        self.sequence = self.sequence.max(head.sequence);
-        let mut oldest = oldest_unfreed.map_or(youngest, |(index, _)| index);
-        if let Some((index, _)) = youngest_freed {
-            // It began with a record that is freed and may hold some that are not.
-            if self.holds_unfreed(index)? {
-                oldest = index;
-                in_use += 1;
-            } else if index == youngest {
-                in_use += 1;
-            }
-        }
-        if before != Some(youngest) {
-            self.is_sealed = false;
-        }
-        self.oldest = oldest;
-        self.used = self.around(youngest + self.sectors - oldest) + 1;
-        self.holes = self.used.saturating_sub(in_use);
-        Ok(())
-    }
-
-    /// The head of the sector of this age, if it is no hole.
-    fn live_head(&mut self, age: usize) -> Outcome<Option<Head>, F> {
-        let head = self.head(self.index(age))?;
-        // Of the freed ones only the oldest can still hold something, and the youngest is the
-        // oldest when all is freed.
-        Ok(head.filter(|head| age == 0 || head.first > self.marks.freed))
-    }
-
-    /// The last item of the log: in the youngest sector, or in one before it if a power cut
-    /// left the youngest without a whole item.
+    /// The youngest record, freed or not: in the youngest sector, or in one before it if a power
+    /// cut left the youngest without a whole item.
     fn find_last(&mut self) -> Outcome<Option<Item>, F> {
         for age in (0..self.used).rev() {
-            if self.live_head(age)?.is_none() {
+            let Some(mut reading) = self.reading_from(age)?.filter(|at| at.age == age) else {
                 continue;
-            }
+            };
             let mut last = None;
-            let mut place = Place::at_start(Self::base(self.index(age)));
-            while let Some(item) = self.item_at(place)? {
-                place.byte = item.end;
+            let mut least = 0;
+            while let Some(item) = self.record_in(&reading, least)? {
+                reading.byte = item.end;
                 last = Some(item);
+                match item.number.checked_add(1) {
+                    Some(next) => least = next,
+                    None => break,
+                }
             }
             if last.is_some() {
                 return Ok(last);
@@ -116,14 +54,13 @@ impl<F: MultiwriteNorFlash> Journal<F> {
 
     /// Number of the first record that is not freed.
     fn find_first(&mut self) -> Outcome<Option<u32>, F> {
-        let (mut age, mut byte) = (0, HEAD_BYTES as u32);
-        while let Some((item, found_age)) = self.item_from(age, byte)? {
-            if item.number > self.marks.freed {
-                return Ok(Some(item.number));
-            }
-            (age, byte) = (found_age, item.end);
-        }
-        Ok(None)
+        let Some(least) = self.marks.freed.checked_add(1) else {
+            return Ok(None);
+        };
+        let reading = self.reading_from(0)?;
+        Ok(self
+            .record_from(reading, least)?
+            .map(|(item, _)| item.number))
     }
 
     /// The item that was pushed last into this sector, read back.
@@ -141,46 +78,6 @@ impl<F: MultiwriteNorFlash> Journal<F> {
             pushed = Some(item);
         }
         Ok(pushed)
-    }
-
-    /// The age of the sector in which to look for `number`: the youngest that began with a
-    /// number not above it; the oldest if there is none.
-    pub(super) fn age_holding(&mut self, number: u32) -> Outcome<usize, F> {
-        let (mut low, mut high) = (0, self.used);
-        while high - low > 1 {
-            let middle = low + (high - low) / 2;
-            let mut found = None;
-            // A hole takes the number of the next sector that is none.
-            for age in middle..high {
-                if let Some(head) = self.live_head(age)? {
-                    found = Some((age, head));
-                    break;
-                }
-            }
-            match found {
-                Some((age, head)) if head.first <= number => low = age,
-                _ => high = middle,
-            }
-        }
-        Ok(low)
-    }
-
-    /// The first item at or after this byte of the sector of this age, in it or a younger one,
-    /// and the age of its sector.
-    pub(super) fn item_from(&mut self, age: usize, byte: u32) -> Outcome<Option<(Item, usize)>, F> {
-        let (mut age, mut byte) = (age, byte);
-        while age < self.used {
-            // Behind a first item the head was looked at.
-            let is_live = byte > HEAD_BYTES as u32 || self.live_head(age)?.is_some();
-            if is_live {
-                let base = Self::base(self.index(age));
-                if let Some(item) = self.item_at(Place { base, byte })? {
-                    return Ok(Some((item, age)));
-                }
-            }
-            (age, byte) = (age + 1, HEAD_BYTES as u32);
-        }
-        Ok(None)
     }
 
     /// The first record at or after `place` in the same sector, read into the scratch buffer
@@ -255,7 +152,7 @@ impl<F: MultiwriteNorFlash> Journal<F> {
     }
 
     /// `place`, counted on from the first sector after the last. There are always sectors.
-    const fn around(&self, place: usize) -> usize {
+    pub(super) const fn around(&self, place: usize) -> usize {
         match place.checked_rem(self.sectors) {
             Some(index) => index,
             None => 0,

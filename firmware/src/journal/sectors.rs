@@ -3,7 +3,7 @@
 
 use embedded_storage_async::nor_flash::MultiwriteNorFlash;
 
-use super::head::Head;
+use super::head::{Head, SEQUENCE_MOST};
 use super::{BLANK_CHUNK, Journal, JournalError, Outcome, PASSES_AN_APPEND, Place};
 use super::{MAX_SECTORS, SECTORS_BEFORE};
 use crate::calibration_store::CALIBRATION_SECTORS;
@@ -60,6 +60,15 @@ impl<F: MultiwriteNorFlash> Journal<F> {
             match self.prepare(index, number)? {
                 Begun::Ready => {
                     self.holes += self.passed;
+                    self.strange = self.strange.saturating_sub(self.passed);
+                    for passed in self.used..self.used + self.passed {
+                        self.in_use.remove(self.index(passed));
+                    }
+                    self.in_use.add(index);
+                    self.youngest = Head {
+                        sequence: self.next_sequence()?,
+                        first: number,
+                    };
                     self.used += self.passed + 1;
                     self.passed = 0;
                     self.passed_behind = Some(index);
@@ -74,6 +83,17 @@ impl<F: MultiwriteNorFlash> Journal<F> {
             }
         }
         Err(JournalError::Full { last: self.last() })
+    }
+
+    /// The sequence number of the sector to begin next. It counts the sectors passed over, too:
+    /// so it grows as the place around the ring does, by which `order` knows a sector of ours.
+    fn next_sequence(&self) -> Outcome<u32, F> {
+        let step = u32::try_from(self.passed + 1).map_err(|_| JournalError::Internal)?;
+        self.youngest
+            .sequence
+            .checked_add(step)
+            .filter(|sequence| *sequence <= SEQUENCE_MOST)
+            .ok_or(JournalError::NumbersUsedUp)
     }
 
     /// Makes a sector ready for its first item.
@@ -91,14 +111,8 @@ impl<F: MultiwriteNorFlash> Journal<F> {
                 return Ok(Begun::Worn);
             }
         }
-        // A number of its own also for a sector whose head then fails: it may be half legible.
-        let sequence = self
-            .sequence
-            .checked_add(1)
-            .ok_or(JournalError::NumbersUsedUp)?;
-        self.sequence = sequence;
         let head = Head {
-            sequence,
+            sequence: self.next_sequence()?,
             first: number,
         };
         Ok(if self.write_head(index, head)? {
@@ -108,7 +122,8 @@ impl<F: MultiwriteNorFlash> Journal<F> {
         })
     }
 
-    /// Whether a whole record that is not freed stands in a sector, whatever its head says.
+    /// Whether a whole record that is not freed stands in a sector, whatever its head says and
+    /// whether it belongs there or not.
     pub(super) fn holds_unfreed(&mut self, index: usize) -> Outcome<bool, F> {
         let mut place = Place::at_start(Self::base(index));
         while let Some(item) = self.item_at(place)? {

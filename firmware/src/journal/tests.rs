@@ -8,6 +8,7 @@ use crate::ready::ready;
 use crate::strict_nor::{StrictError, StrictNor};
 
 mod around;
+mod foreign;
 mod power_cut;
 mod worn;
 

@@ -10,7 +10,8 @@ use slotwise_firmware::calibration_store::CalibrationStore;
 use crate::flash::{Flash, SECTOR};
 
 /// CRC-32/ISO-HDLC by its definition, bit by bit (polynomial 0xEDB88320, check value cbf43926).
-fn crc32(bytes: &[u8]) -> u32 {
+#[must_use]
+pub fn crc32(bytes: &[u8]) -> u32 {
     !bytes.iter().fold(u32::MAX, |crc, byte| {
         (0..8).fold(crc ^ u32::from(*byte), |crc, _| {
             (crc >> 1) ^ (0xEDB8_8320 & (crc & 1).wrapping_neg())

@@ -1,14 +1,16 @@
 //! The journal: arbitrary content of its flash, or steps with power cuts against a model.
 //!
 //! Promises: no panic; no record is handed out that does not stand in the flash, whole by its
-//! own CRC; numbers grow; what was acknowledged and not freed is there after any cut; what is
-//! confirmed or freed stays so; no number is given twice.
+//! own CRC; numbers grow; whatever the flash held before, what was acknowledged and not freed is
+//! read by number and in sequence, at once and after a start, after any cut; what is confirmed or
+//! freed stays so; no number is given twice.
 
 use std::collections::BTreeMap;
 
 use slotwise_firmware::journal::{Journal, JournalError, MAX_RECORD_BYTES};
 
 use crate::flash::{Failed, Flash, SECTOR};
+use crate::items::{head, whole_item};
 
 /// Two for the calibration, two for the marks, four for records.
 const SECTORS: usize = 8;
@@ -26,51 +28,95 @@ const STEPS: usize = 80;
 /// Runs the target.
 pub fn run(bytes: &[u8]) {
     match bytes.split_first() {
-        Some((mode, rest)) if mode % 2 == 0 => arbitrary(rest),
+        Some((mode, rest)) if mode % 4 == 2 => arbitrary(built(rest)),
+        Some((mode, rest)) if mode % 2 == 0 => arbitrary(rest.to_vec()),
         Some((_, rest)) => steps(rest),
         None => {}
     }
 }
 
+/// A flash of heads, whole items and rubbish with check words that hold, which mutations of bytes
+/// hardly ever give; three bytes each.
+fn built(bytes: &[u8]) -> Vec<u8> {
+    let mut content = vec![0xFF; SECTORS * SECTOR];
+    let mut at = RECORDS;
+    for &[what, first, second] in bytes.as_chunks::<3>().0.iter().take(STEPS) {
+        let number = u32::from(first) << (what >> 5);
+        let piece = match what % 8 {
+            // On to the next sector, with or without a head.
+            0 | 1 => {
+                at = (at / SECTOR + 1) * SECTOR;
+                head(u32::from(second), number)
+            }
+            2 => {
+                at = (at / SECTOR + 1) * SECTOR;
+                vec![second; usize::from(first % 48)]
+            }
+            3 => vec![0xFF; usize::from(second % 96)],
+            // A header without what it announces.
+            4 => whole_item(number, &[7; 200][..usize::from(second % 200)])[..8].to_vec(),
+            5 => {
+                // One sector back, so that they need not rise.
+                at = (at.saturating_sub(SECTOR)).max(RECORDS);
+                Vec::new()
+            }
+            _ => whole_item(number, &[what; 64][..usize::from(second % 64)]),
+        };
+        for byte in piece {
+            if let Some(place) = content.get_mut(at) {
+                *place = byte;
+            }
+            at += 1;
+        }
+        at = if at < content.len() { at } else { RECORDS };
+    }
+    content
+}
+
 /// Whatever stands in the flash.
-fn arbitrary(content: &[u8]) {
-    let mut content = content.to_vec();
+fn arbitrary(mut content: Vec<u8>) {
     content.resize(SECTORS * SECTOR, 0xFF);
     let mut journal = Journal::open(Flash::new(content.clone())).expect("it opens");
-    let before = read_standing(&mut journal, &content);
+    let mut owed = read_standing(&mut journal, &content);
     let mut buffer = [0; MAX_RECORD_BYTES];
     let _ = journal.last_payload(&mut buffer);
-    let mut appended = BTreeMap::new();
     for length in [0, 3, 40, 90, 1] {
         let payload = vec![0xC3; length];
         match journal.append(&payload) {
-            Ok(number) => assert!(appended.insert(number, payload).is_none(), "{number} twice"),
-            Err(JournalError::Full { .. } | JournalError::NumbersUsedUp) => break,
-            Err(JournalError::NotStored { .. }) => {}
+            Ok(number) => assert!(owed.insert(number, payload).is_none(), "{number} twice"),
+            Err(
+                JournalError::NotStored { .. }
+                | JournalError::Full { .. }
+                | JournalError::NumbersUsedUp,
+            ) => {}
             Err(error) => panic!("{error}"),
         }
+        assert_owed(&mut journal, &mut owed);
     }
     let flash = journal.close();
     let content = flash.bytes.clone();
     let mut journal = Journal::open(flash).expect("it opens");
-    let after = read_standing(&mut journal, &content);
-    // Content that no journal wrote may hold a number twice, in sectors of any order: then one
-    // of the two is read. And it may hold whole items behind a blank gap, which no journal and
-    // no power cut leaves: filling the gap brings them to light, and those of greater numbers hide
-    // what was appended from a reader in sequence. But all must stand there: what is whole and not
-    // freed is not erased.
-    let freed = journal.marks().freed;
-    let is_new = |number: &u32| !before.contains_key(number) && !appended.contains_key(number);
-    let came_to_light = after.keys().filter(|number| is_new(number)).max();
-    let owed = before.range(freed.saturating_add(1)..);
-    for (number, payload) in owed.chain(&appended) {
+    read_standing(&mut journal, &content);
+    assert_owed(&mut journal, &mut owed);
+    // What is whole and not freed is not erased.
+    for (number, payload) in owed.range(journal.marks().freed.saturating_add(1)..) {
         let stands = stands_in(&content, *number, payload);
         assert!(stands, "record {number} is lost");
-        let is_hidden = came_to_light.is_some_and(|greater| greater > number);
-        assert!(
-            after.contains_key(number) || is_hidden,
-            "record {number} is not read"
-        );
+    }
+}
+
+/// All of it is read, in sequence and by number. What was refused may stand there all the same,
+/// and what stood behind a gap may come to light: from then on that is owed, too.
+fn assert_owed(journal: &mut Journal<Flash>, owed: &mut BTreeMap<u32, Vec<u8>>) {
+    let found = read_all(journal);
+    let is_found = |(number, payload)| found.get(number) == Some(payload);
+    assert!(owed.iter().all(is_found), "{owed:?} of {found:?}");
+    *owed = found;
+    let mut buffer = [0; MAX_RECORD_BYTES];
+    for (number, payload) in owed.iter().rev() {
+        let found = journal.read_from(*number, &mut buffer).expect("it reads");
+        assert_eq!(found, Some((*number, payload.len())));
+        assert_eq!(buffer[..payload.len()], payload[..], "record {number}");
     }
 }
 
@@ -105,40 +151,10 @@ fn read_all(journal: &mut Journal<Flash>) -> BTreeMap<u32, Vec<u8>> {
 /// Whether an item with this number and record stands anywhere in the flash: CRC, length, CRC
 /// of the length, number, record.
 fn stands_in(content: &[u8], number: u32, payload: &[u8]) -> bool {
-    let mut item = number.to_le_bytes().to_vec();
-    item.extend(payload);
-    let length = (item.len() as u16).to_le_bytes();
-    let mut whole = item_crc(&item).to_le_bytes().to_vec();
-    whole.extend(length);
-    whole.extend(length_crc(length).to_le_bytes());
-    whole.extend(item);
+    let whole = whole_item(number, payload);
     content[RECORDS..]
         .windows(whole.len())
         .any(|part| part == whole)
-}
-
-/// CRC-32C with another start and no 00 or FF in its first byte, as the items carry it.
-fn item_crc(bytes: &[u8]) -> u32 {
-    let crc = !bytes.iter().fold(0xEEEE_EEEE_u32, |crc, byte| {
-        (0..8).fold(crc ^ u32::from(*byte), |crc, _| {
-            (crc >> 1) ^ (0x82F6_3B78 & (crc & 1).wrapping_neg())
-        })
-    });
-    match crc {
-        0 => 1,
-        _ if matches!(crc & 0xFF, 0x00 | 0xFF) => crc ^ 1,
-        _ => crc,
-    }
-}
-
-/// The CRC-16 of the length.
-fn length_crc(length: [u8; 2]) -> u16 {
-    let crc = !length.iter().fold(0xFFFF_u16, |crc, byte| {
-        (0..8).fold(crc ^ u16::from(*byte), |crc, _| {
-            (crc >> 1) ^ (0x1A2E & (crc & 1).wrapping_neg())
-        })
-    });
-    if crc == 0xFFFF { 0xFFFE } else { crc }
 }
 
 /// What was promised.

@@ -3,5 +3,6 @@
 
 pub mod calibration;
 pub mod flash;
+pub mod items;
 pub mod journal;
 pub mod link;
