@@ -124,20 +124,27 @@ impl Line {
         }
     }
 
-    /// The sum without the image; `start` is the frame of the window at which the sum began.
-    pub(crate) fn without_image(&self, sum: Complex<f64>, start: usize) -> Complex<f64> {
-        let image = sum.conj() * self.image;
-        if start == 0 {
-            return sum - image;
-        }
-        let turns = 2.0 * self.tuned * start as f64 / f64::from(FRAMES_PER_SECOND);
+    /// Sums without the image, the first from the window's first frame on, each `hop` frames later
+    /// than the one before.
+    pub(crate) fn without_images<const N: usize>(
+        &self,
+        mut sums: [Complex<f64>; N],
+        hop: usize,
+    ) -> [Complex<f64>; N] {
+        let turns = 2.0 * self.tuned * hop as f64 / f64::from(FRAMES_PER_SECOND);
         let (sin, cos) = libm::sincos(-TAU * (turns - libm::floor(turns)));
-        sum - image * Complex::new(cos, sin)
+        let turn = Complex::new(cos, sin);
+        let mut image = self.image;
+        for sum in &mut sums {
+            *sum -= sum.conj() * image;
+            image *= turn;
+        }
+        sums
     }
 
     /// The line itself: the sum without image and without the loss of the detuning.
     pub(crate) fn undo(&self, sum: Complex<f64>) -> Complex<f64> {
-        self.without_image(sum, 0) / self.direct
+        (sum - sum.conj() * self.image) / self.direct
     }
 }
 

@@ -129,9 +129,11 @@ impl WindowSums {
         let weakest = self
             .blocks
             .iter()
-            .map(|block| size(*block) * rms_volts)
+            .map(|block| block.complex().norm_sqr())
             .fold(f64::INFINITY, f64::min);
-        if weakest < f64::from(least.get()) {
+        // Squares, which cost no roots.
+        let least = f64::from(least.get()) / rms_volts;
+        if weakest < least * least {
             return None;
         }
 
@@ -139,10 +141,7 @@ impl WindowSums {
         // out of every block.
         let coarse = self.slope(self.blocks.map(Quadrature::complex)).hertz;
         let line = Line::new(Staircase::BLOCK, self.tuning.hertz(), coarse);
-        let mut clean = self.blocks.map(Quadrature::complex);
-        for (k, block) in clean.iter_mut().enumerate() {
-            *block = line.without_image(*block, k * HOP);
-        }
+        let clean = line.without_images(self.blocks.map(Quadrature::complex), HOP);
         let Slope { hertz, u: u_fit } = self.slope(clean);
         let u_clock = hertz * CLOCK_U;
         Some(Frequency {
@@ -272,10 +271,6 @@ pub(crate) const RMS_PER_SUM: f64 =
 /// The same of a frequency block, in eighths of a code, whose weights add up to half its frames.
 pub(crate) const RMS_PER_BLOCK: f64 =
     core::f64::consts::SQRT_2 * ONE as f64 / (8.0 * SINE_SCALE * HOP as f64);
-
-fn size(sum: Quadrature) -> f64 {
-    libm::hypot(sum.i as f64, sum.q as f64)
-}
 
 fn angle(value: Complex<f64>) -> f64 {
     libm::atan2(value.im, value.re)
