@@ -8,6 +8,7 @@
 #![cfg_attr(not(test), no_std)]
 
 pub mod adc;
+pub mod block;
 pub mod board;
 pub mod button;
 pub mod byte_queue;

@@ -199,9 +199,10 @@ impl<P: OutputPin> Stimulator<P> {
         self.on_frame_at_work(delivered)
     }
 
-    /// Nothing is driven, nothing was, and nothing is wrong: a good frame changes nothing.
+    /// Nothing is driven, nothing was, and nothing is wrong: a good frame changes nothing, and its
+    /// mark is [`Applied::Nothing`].
     #[inline]
-    const fn is_at_rest(&self) -> bool {
+    pub const fn is_at_rest(&self) -> bool {
         matches!(
             (self.order, self.running, self.dropped),
             (Order::Rest, Applied::Nothing, None)

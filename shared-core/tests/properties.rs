@@ -174,7 +174,10 @@ proptest! {
             let leads = accumulator.sums().phasors(&nominal(), Hertz::new(60.0)).unwrap();
             f64::from((leads[0] - leads[1]).rms().get())
         };
-        let ratio = window(factor) / window(1.0) / factor;
-        prop_assert!((ratio - 1.0).abs() < 2e-6, "{}", ratio);
+        // 16 bits, without the converter's noise that spreads what they lose: 0.3 mV at most, a third
+        // of what a slot voltage is stated to.
+        let (scaled, whole) = (window(factor), window(1.0));
+        let off = scaled - whole * factor;
+        prop_assert!(off.abs() < 3e-4 + 2e-6 * scaled, "{}", off);
     }
 }

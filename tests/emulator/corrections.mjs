@@ -166,6 +166,45 @@ export function correctTimer(chip) {
   };
 }
 
+/// DMA: the sniffer, which the emulator does not have, as far as a byte-wide channel and
+/// CRC-16-CCITT go (RP2040 data sheet, 2.5.5.2 and SNIFF_CTRL). It works on each byte that the
+/// channel reads, and on none without both enables. Anything else it is set to is a fault.
+export function correctSniffer(chip) {
+  const { dma } = chip;
+  const [CONTROL, DATA] = [0x434, 0x438];
+  const [ENABLE, CHANNEL_SHIFT, CHANNEL_MASK, CRC_16_CCITT] = [1, 1, 0xf, 2 << 5];
+  const SNIFFED = 1 << 23;
+  let control = 0;
+  let data = 0;
+  const read = dma.readUint32.bind(dma);
+  const write = dma.writeUint32.bind(dma);
+  dma.readUint32 = (offset) => (offset === CONTROL ? control : offset === DATA ? data : read(offset));
+  dma.writeUint32 = (offset, value) => {
+    if (offset === CONTROL) {
+      control = value & 0xfff;
+      const odd = control & ENABLE && (control & ~(ENABLE | (CHANNEL_MASK << CHANNEL_SHIFT))) !== CRC_16_CCITT;
+      if (odd) chip.logger.error('DMA', `sniffer control ${value.toString(16)} is not implemented yet`);
+    } else if (offset === DATA) {
+      data = value >>> 0;
+    } else {
+      write(offset, value);
+    }
+  };
+  for (const channel of dma.channels) {
+    channel.transfer8 = () => {
+      const byte = chip.readUint8(channel.readAddr);
+      chip.writeUint8(channel.writeAddr, byte);
+      const listens = control & ENABLE && ((control >> CHANNEL_SHIFT) & CHANNEL_MASK) === channel.index;
+      if (!listens || !(channel.ctrl & SNIFFED)) return;
+      let crc = (data & 0xffff) ^ ((byte & 0xff) << 8);
+      for (let bit = 0; bit < 8; bit++) crc = crc & 0x8000 ? ((crc << 1) ^ 0x1021) & 0xffff : crc << 1;
+      data = crc;
+    };
+    // It keeps the function that it took when it was made.
+    channel.transferFn = channel.transfer8;
+  }
+}
+
 /// Memory: plain words of RAM are looked up first. The emulator looks for a peripheral before
 /// every write, which costs a tenth of the time of a run. Same results, and a word written to
 /// an odd place is a fault, as its reading is.

@@ -20,8 +20,8 @@
 // messages without end, a button that starts tests, and a flash that must be erased before it takes
 // a record. An edge of data ready seldom comes at the worst moment; the longest stretch with
 // interrupts off, with the longest interrupt and 15 cycles of entry, is what it can come to. Sampling work of a frame, all of it: both interrupts from entry to exit (no SPI wait is
-// in them: the DMA waits), and taking the frame out of the queue into the tester and its sums, the
-// ends of windows included. Cycles of code in RAM agree with Arm's table; flash wait states are not modelled, so counts
+// in them: the DMA waits), and taking its block into the tester and its sums, the ends of windows
+// included. Cycles of code in RAM agree with Arm's table; flash wait states are not modelled, so counts
 // of code in flash are a floor.
 
 import { existsSync, readFileSync, writeFileSync } from 'node:fs';
@@ -48,7 +48,7 @@ const CYCLES_A_FRAME = 125e6 / FRAMES_A_SECOND;
 /// Entry points that must not wait for flash.
 const IN_RAM = ['IO_IRQ_BANK0', 'DMA_IRQ_0', 'slotwise_take_frames', 'slotwise_accumulate'];
 /// ... and what they call, by parts of its mangled name, where it was not inlined.
-const PARTS_IN_RAM = ['7sampler7Sampler', '10stimulator', 'read_frame', '9estimator9Estimator4push', '11accumulator11Accumulator4push', '11accumulator11Accumulator9sum_batch', '6window5batch'];
+const PARTS_IN_RAM = ['5block6Packer', 'one_by_one', '7sampler7Sampler', '10stimulator', 'read_frame', '9estimator9Estimator4push', '11accumulator11Accumulator4push', '7summing7Summing3add', '6window5batch'];
 /// Parts that may stay in flash: what opens everything runs once.
 const PARTS_IN_FLASH = ['4open17h', '7silence17h', '3set17h', '3new17h'];
 const RAM = 0x20000000;
@@ -60,7 +60,7 @@ const FIGURES = {
   stackBytes: 'stack, bytes',
   interruptCycles: 'both interrupts of a frame, cycles',
   interruptMost: 'longest of them, cycles',
-  takeCycles: 'one frame out of the queue into the tester, cycles (mean)',
+  takeCycles: 'taking a frame in its block into the tester, cycles (mean)',
   frameCycles: 'of these in the tester, cycles (mean)',
   samplingCycles: 'sampling work of a frame, cycles (mean)',
   latencyMost: 'longest from data ready to its handler, cycles',
@@ -130,7 +130,7 @@ export function measure(elf) {
   const profile = new Profile(machine, elf, { calls: ['slotwise_take_frames'] });
   profile.run(SECONDS * 1e9);
   const report = machine.report();
-  const frames = report.accumulate.calls;
+  const frames = report.converter.delivered;
   if (frames < FRAMES_A_SECOND) {
     throw new Error(`only ${frames} frames reached the tester in ${SECONDS} s: the image does not run`);
   }
@@ -148,7 +148,7 @@ export function measure(elf) {
       interruptCycles: interrupts.reduce((sum, { median }) => sum + median, 0),
       interruptMost: Math.max(...SAMPLING.map((name) => Math.max(report.interrupts[name].most, underLoad.interrupts[name].most))),
       takeCycles: Math.round(take),
-      frameCycles: Math.round(report.accumulate.mean),
+      frameCycles: Math.round(report.accumulate.cycles / frames),
       samplingCycles: Math.round(inInterrupts + take),
       latencyMost: Math.max(report.latency.most, underLoad.latency.most),
       maskedMost: underLoad.masked.most,
@@ -200,7 +200,7 @@ function main() {
   process.stdout.write(`${String(bound).padStart(8)}  from data ready to its handler at worst, cycles (${(bound / 125).toFixed(1)} us)\n`);
   process.stdout.write(`${String(underLoad.latency.median).padStart(8)}  ... and busy\n`);
   process.stdout.write(`${(100 * report.sleepRatio).toFixed(1).padStart(8)}  of 100 parts of the time asleep\n`);
-  process.stdout.write(`${String(report.accumulate.most).padStart(8)}  longest single frame, cycles\n`);
+  process.stdout.write(`${String(report.accumulate.most).padStart(8)}  longest single block of frames, cycles\n`);
   process.stdout.write(`${String(report.converter.missedWhileStreaming).padStart(8)}  frames lost\n`);
   problems.push(...over(figures, JSON.parse(readFileSync(BUDGET, 'utf8'))));
   const compiler = elf.compiler ?? 'unknown';

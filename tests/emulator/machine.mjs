@@ -13,7 +13,7 @@ import { Meter } from './meter.mjs';
 import { RttReader } from './rtt.mjs';
 import { Outputs } from './outputs.mjs';
 import {
-  QuietLogger, RESET_BY, connectSpi, correctChipReset, correctExceptions, correctTimer, correctWatchdog, hardFault, inputPin, mayWake, restoreWatchdog, shortenMemoryPath, spiMode, startClocks,
+  QuietLogger, RESET_BY, connectSpi, correctChipReset, correctExceptions, correctSniffer, correctTimer, correctWatchdog, hardFault, inputPin, mayWake, restoreWatchdog, shortenMemoryPath, spiMode, startClocks,
 } from './corrections.mjs';
 
 const FLASH = 0x10000000;
@@ -122,6 +122,7 @@ export class Machine {
       },
     });
     correctTimer(chip);
+    correctSniffer(chip);
     shortenMemoryPath(chip);
     correctWatchdog(chip, (reset) => {
       this.pendingReset = reset;

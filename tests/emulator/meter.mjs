@@ -1,5 +1,5 @@
-// Counts cycles: per exception, and in the function `slotwise_accumulate`, which takes one
-// frame into the tester.
+// Counts cycles: per exception, and in the function `slotwise_accumulate`, which takes a block of
+// frames into the tester.
 //
 // The function is watched by address: at its first instruction the return address is noted and
 // watched next, so the image carries no mark for the purpose. Cycles of interrupts that fall

@@ -52,7 +52,7 @@
 // (conversions since power-on; delivered = frames read in the data-ready interrupt, firstRow and
 // lastRow of the file among them; missed = conversions not read before the next one, and of
 // those missedWhileStreaming = after the set-up; oddities = what a driver should never do), nor
-// (operations, oddities), usb, accumulate (cycles of the function that takes one frame),
+// (operations, oddities), usb, accumulate (cycles of the function that takes a block of frames),
 // interrupts (cycles by name, entry to exit), latency (cycles from the edge of data ready to its
 // handler), masked (cycles of each stretch with interrupts off while data ready is enabled), watchdogResets, faults (with program counter),
 // lamps (levels, history in ms), heartbeats, outputs (levels and edges of the pins of the tester's

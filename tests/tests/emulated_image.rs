@@ -308,7 +308,7 @@ fn the_emulated_image_and_the_desktop_drive_the_same_and_write_the_same_records(
         "emulated image: {} frames, none lost, probe closed in {}, drive in {}, orders followed \
          within {} frames; earth path {earth_path:.3} ohm (circuit {p1:.3}), neutral and ground {drive:.3} ohm (circuit \
          {p2:.3}); {} records and every pin in every frame as on the desktop; {} simulated s in \
-         {} s; interrupt {} cycles, at most {}; a frame into the tester {} cycles, at most {}",
+         {} s; interrupt {} cycles, at most {}; a block into the tester {} cycles, at most {}",
         converter["delivered"],
         conversions["probe"],
         conversions["driveToGround"],

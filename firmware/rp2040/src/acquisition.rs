@@ -2,42 +2,37 @@
 //!
 //! The converter pulls DRDY low every 250 us. Two interrupts (`sampler`) read the frame, let the
 //! stimulator look at it and set the tester's own outputs for the next conversion, and put the
-//! frame with the mark of what was on into a queue that the super-loop empties. The loop may be
-//! away for a sector erase of the journal (45 ms, at most 400 ms); the queue holds 511 frames =
-//! 127 ms, so a slow erase does lose frames, and then the loss is counted and told, never silent:
+//! frame with the mark of what was on into a block that the super-loop takes when it is full. The
+//! loop may be away for a sector erase of the journal (45 ms, at most 400 ms); the blocks hold 510
+//! frames = 127 ms, so a slow erase does lose frames, and then the loss is counted and told, never
+//! silent:
 //!
-//! - queue full: the count of frames dropped goes before the next frame that fits;
+//! - no free block: the count of frames dropped goes before the next frame that fits;
 //! - interrupt late by more than half a frame period: the converter's own two-deep FIFO is
 //!   emptied and the count of periods missed is told.
 //!
 //! A pause of [`SILENCE`] or more is not counted here but by the tester, which watches for a
 //! silent converter by its own clock. The outputs do not wait that long: without an interrupt
-//! for [`SILENCE_MS`] the loop opens them, and while the converter is being started they are off.
+//! for [`SILENCE_MS`] the loop opens them, and takes what the block in hand holds; while the converter
+//! is being started they are off.
 
 use embedded_hal::delay::DelayNs as _;
 use embedded_hal::digital::{InputPin as _, OutputPin as _};
-use heapless::spsc::{Consumer, Queue};
 use rp2040_hal::Timer;
 use rp2040_hal::fugit::{MicrosDurationU32, MillisDurationU64};
 use rp2040_hal::gpio::Interrupt::EdgeLow;
 use rp2040_hal::pac::{self, Interrupt};
-use slotwise_core::sample::FrameFault;
 use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::stimulus::Order;
 use slotwise_firmware::adc::{AdcError, Converter, Identity, Misread};
+use slotwise_firmware::block::{Block, Blocks, Unpacker};
 use slotwise_firmware::self_test::{self, Flow, Guard, Hardware, Pace, Stage};
 use slotwise_firmware::stimulator::{self, SILENCE_MS, Stimulator};
 
 use crate::board::{AdcBus, DataReady, OutputPin, SyncPin};
 use crate::computer;
 use crate::frame_reader::FrameReader;
-use crate::sampler::{self, Delivered, PERIOD_US, Sampler, with_sampler};
-
-/// Places of the queue; one stays empty.
-const QUEUE: usize = 512;
-
-/// The queue between interrupt and loop.
-pub(crate) type FrameQueue = Queue<Delivered, QUEUE>;
+use crate::sampler::{self, PERIOD_US, Sampler, with_sampler};
 
 /// Without a frame for this long the converter is started anew.
 pub(crate) const SILENCE: MillisDurationU64 = MillisDurationU64::millis(500);
@@ -47,7 +42,7 @@ const RESET_PULSE_US: u32 = 500;
 
 /// The super-loop's end of the queue, and the care for the converter.
 pub(crate) struct Acquisition {
-    frames: Consumer<'static, Delivered>,
+    blocks: Unpacker,
     sync: SyncPin,
     clock: Timer,
     /// Low word of the clock when the converter last showed life, or was last tried.
@@ -65,7 +60,7 @@ pub(crate) struct Acquisition {
 impl Acquisition {
     /// Takes converter and pins and starts sampling.
     pub(crate) fn start(
-        queue: &'static mut FrameQueue,
+        blocks: &'static mut Blocks,
         bus: AdcBus,
         reader: FrameReader,
         data_ready: DataReady,
@@ -73,22 +68,21 @@ impl Acquisition {
         outputs: stimulator::Pins<OutputPin>,
         clock: Timer,
     ) -> Self {
-        let (producer, consumer) = queue.split();
+        let (packer, unpacker) = blocks.split();
         sampler::put(Sampler {
             converter: Converter::new(bus),
             data_ready,
             reader,
-            frames: producer,
+            packer,
             stimulator: Stimulator::new(outputs),
             clock,
             last: None,
             starts: 0,
             counted: 0,
-            dropped: 0,
             owes: false,
         });
         let mut acquisition = Self {
-            frames: consumer,
+            blocks: unpacker,
             sync,
             clock,
             alive: clock.get_counter_low(),
@@ -102,24 +96,35 @@ impl Acquisition {
         acquisition
     }
 
-    /// Hands the frames that wait to `take`, `most` at most.
+    /// Hands the blocks that wait to `take`, `most` at most.
     #[inline]
-    pub(crate) fn hand_over(&mut self, most: usize, mut take: impl FnMut(&Delivered)) {
+    pub(crate) fn hand_over(&mut self, most: usize, mut take: impl FnMut(&Block)) {
         let mut any = false;
         for _ in 0..most {
-            let Some(delivered) = self.frames.peek() else {
+            let must_start = &mut self.must_start;
+            if !self.blocks.next(|block| {
+                *must_start |= block.tells_restart();
+                take(block);
+            }) {
                 break;
-            };
-            any = true;
-            if matches!(delivered, (Err(FrameFault::Restarted), _)) {
-                self.must_start = true;
             }
-            take(delivered);
-            let _ = self.frames.dequeue();
+            any = true;
         }
         if any {
             self.alive = self.clock.get_counter_low();
         }
+    }
+
+    /// Ends the next block after `count` frames, if it is the one in the interrupt's hand.
+    #[cold]
+    #[inline(never)]
+    pub(crate) fn cut_at(&mut self, count: usize) {
+        let blocks = &self.blocks;
+        with_sampler(|sampler| {
+            if !blocks.is_ready() {
+                sampler.packer.cut_at(count);
+            }
+        });
     }
 
     /// Says what the outputs are to do from the next frame on.
@@ -131,10 +136,10 @@ impl Acquisition {
         }
     }
 
-    /// Whether a frame waits.
+    /// Whether no block waits.
     #[inline]
     pub(crate) fn is_idle(&self) -> bool {
-        !self.frames.ready()
+        !self.blocks.is_ready()
     }
 
     /// The test of the converter that failed, once.
@@ -182,17 +187,20 @@ impl Acquisition {
 
     /// Starts the converter anew if it lost its settings or fell silent. Call it in every
     /// round of the loop; it takes 5 ms when it acts, every [`SILENCE`] at most. Opens the
-    /// outputs of a converter that has been silent for [`SILENCE_MS`].
+    /// outputs of a converter that has been silent for [`SILENCE_MS`], and sends off what it had
+    /// delivered.
     pub(crate) fn keep_alive(&mut self) {
-        if self.order != Order::Rest {
-            let now = self.clock.get_counter_low();
-            with_sampler(|sampler| {
-                let quiet = sampler.last.map(|last| now.wrapping_sub(last));
-                if quiet.is_none_or(|quiet| u64::from(quiet) >= SILENCE_MS * 1000) {
+        let (now, drives) = (self.clock.get_counter_low(), self.order != Order::Rest);
+        with_sampler(|sampler| {
+            let quiet = sampler.last.map(|last| now.wrapping_sub(last));
+            if quiet.is_none_or(|quiet| u64::from(quiet) >= SILENCE_MS * 1000) {
+                if drives {
                     sampler.stimulator.silence();
                 }
-            });
-        }
+                // What follows, follows after a gap.
+                sampler.packer.flush();
+            }
+        });
         // Looked at every millisecond, so the low word does not go around meanwhile.
         let quiet = self.clock.get_counter_low().wrapping_sub(self.alive);
         let silent = u64::from(quiet) >= SILENCE.to_micros();
@@ -208,6 +216,7 @@ impl Acquisition {
             return;
         };
         sampler.reader.stop();
+        sampler.packer.flush();
         sampler.owes = false;
         sampler.stimulator.silence();
         let mut delay = self.clock;

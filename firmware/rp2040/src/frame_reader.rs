@@ -2,7 +2,11 @@
 //!
 //! Two channels: one feeds the bus with what goes out, the other empties it into a buffer and
 //! says when all 18 bytes are there. Everything that is the same in every frame is set up once;
-//! a frame costs three register writes to begin and two to end.
+//! a frame costs four register writes to begin, and two and a reading to end.
+//!
+//! The DMA's sniffer works the check word out while the bytes come in (RP2040 data sheet, 2.5.5.2):
+//! CRC-16-CCITT from FFFF over all 18. Over data and the CRC behind it that is 0, and the zero that
+//! fills up the last word leaves it. A sniffer that does not run leaves FFFF, which is no good frame.
 //!
 //! The bus is that of the converter's driver, which uses it by itself while the converter is
 //! being set up. Both never at once: whoever calls [`FrameReader::start`] owns the driver, and
@@ -28,6 +32,12 @@ const SEND: usize = 1;
 /// Data requests of SPI0 (RP2040 data sheet, 2.5.3.1).
 const SPI0_TX: u8 = 16;
 const SPI0_RX: u8 = 17;
+
+/// Sniffer: enabled, on the receiving channel, CRC-16-CCITT (RP2040 data sheet, SNIFF_CTRL).
+const SNIFF: u32 = 1 | (RECEIVE as u32) << 1 | 2 << 5;
+
+/// Start value of the check word.
+const SEED: u32 = 0xFFFF;
 
 /// What the channels read and write. In RAM, so that neither waits for the flash chip.
 struct Buffers {
@@ -82,6 +92,7 @@ impl FrameReader {
                         read: false,
                         write: true,
                         quiet: false,
+                        sniffed: true,
                     },
                 ))
             });
@@ -95,9 +106,11 @@ impl FrameReader {
                         read: true,
                         write: false,
                         quiet: true,
+                        sniffed: false,
                     },
                 ))
             });
+            dma().sniff_ctrl().write(|w| w.bits(SNIFF));
             dma().inte0().write(|w| w.bits(1 << RECEIVE));
         }
         Self {
@@ -130,6 +143,7 @@ impl FrameReader {
         compiler_fence(Ordering::SeqCst);
         // SAFETY: both buffers hold a whole frame; receiving first, so that no byte is missed.
         unsafe {
+            dma().sniff_data().write(|w| w.bits(SEED));
             dma()
                 .ch(RECEIVE)
                 .ch_al2_write_addr_trig()
@@ -141,16 +155,19 @@ impl FrameReader {
         }
     }
 
-    /// Ends a frame that is there, in the interrupt that says so, and gives its bytes.
+    /// Ends a frame that is there, in the interrupt that says so; gives its bytes, and whether their
+    /// check word is right.
     #[inline]
-    pub(crate) fn finish(&mut self) -> &RawFrame {
+    pub(crate) fn finish(&mut self) -> (&RawFrame, bool) {
         acknowledge();
         select(false);
         self.is_reading = false;
+        // The low half is the CRC.
+        let is_whole = dma().sniff_data().read().bits() << 16 == 0;
         // Nothing of the buffer was read before the DMA had written it.
         compiler_fence(Ordering::SeqCst);
         // SAFETY: no transfer runs, and none can be started while this is looked at.
-        unsafe { &*BUFFERS.incoming.get() }
+        (unsafe { &*BUFFERS.incoming.get() }, is_whole)
     }
 
     /// Gives up a frame that is on its way; nothing if there is none. Interrupts of the DMA must
@@ -179,11 +196,12 @@ impl FrameReader {
     }
 }
 
-/// What a channel counts up, and whether it is silent at its end.
+/// What a channel counts up, whether it is silent at its end, and whether the sniffer listens.
 struct Step {
     read: bool,
     write: bool,
     quiet: bool,
+    sniffed: bool,
 }
 
 /// Control word of a channel: enabled, ahead of other masters' turns, a byte at a time, chained to
@@ -198,6 +216,7 @@ const fn control(channel: usize, request: u8, step: Step) -> u32 {
         | (channel as u32) << 11
         | (request as u32) << 15
         | (step.quiet as u32) << 21
+        | (step.sniffed as u32) << 23
 }
 
 /// Takes the receiving channel's interrupt back.

@@ -2,10 +2,11 @@
 //!
 //! ```text
 //! DRDY falls ──> IO_IRQ_BANK0: selects, starts the DMA ──18 us──> DMA_IRQ_0: check word, codes,
-//! stimulator, queue
+//! stimulator, block
 //! ```
 //! The stimulator sees the frame in the second one and sets the tester's own outputs for the
-//! conversion that runs; then the frame goes with the mark of what was on into the queue.
+//! conversion that runs; then the frame goes with the mark of what was on into the block in hand,
+//! ten of which go to the loop together (`slotwise_firmware::block`).
 //!
 //! Nothing in here divides, loops over more than a frame, or works with floating point
 //! (tests/tests/image_paths.rs reads that off the image).
@@ -13,21 +14,17 @@
 use core::cell::UnsafeCell;
 
 use critical_section::CriticalSection;
-use heapless::spsc::Producer;
 use rp2040_hal::Timer;
 use rp2040_hal::gpio::Interrupt::EdgeLow;
 use rp2040_hal::pac::interrupt;
 use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
-use slotwise_core::stimulus::Applied;
 use slotwise_firmware::adc::Converter;
+use slotwise_firmware::block::Packer;
 use slotwise_firmware::stimulator::Stimulator;
 
 use crate::acquisition::SILENCE;
 use crate::board::{AdcBus, DataReady, OutputPin};
 use crate::frame_reader::FrameReader;
-
-/// A frame, or why there is none, and what was driven while it was converted.
-pub(crate) type Delivered = (Result<Frame, FrameFault>, Applied);
 
 /// Frame period.
 pub(crate) const PERIOD_US: u32 = 1_000_000 / FRAMES_PER_SECOND;
@@ -37,7 +34,7 @@ pub(crate) struct Sampler {
     pub(crate) converter: Converter<AdcBus>,
     pub(crate) data_ready: DataReady,
     pub(crate) reader: FrameReader,
-    pub(crate) frames: Producer<'static, Delivered>,
+    pub(crate) packer: Packer,
     pub(crate) stimulator: Stimulator<OutputPin>,
     pub(crate) clock: Timer,
     /// Low word of the clock at the frame before, if there was one since the start.
@@ -45,8 +42,6 @@ pub(crate) struct Sampler {
     /// Runs of the converter without a pause, and frames in this one, those missed included.
     pub(crate) starts: u32,
     pub(crate) counted: u32,
-    /// Frames dropped because the queue was full, not yet told.
-    pub(crate) dropped: u32,
     /// The next frame was ready before the one in hand had come in.
     pub(crate) owes: bool,
 }
@@ -75,12 +70,23 @@ impl Sampler {
     /// Takes the frame that has come in.
     #[inline]
     fn on_frame_read(&mut self) {
-        let frame = self.converter.take_frame(self.reader.finish());
-        if self.owes {
-            self.owes = false;
-            self.reader.start(self.converter.outgoing());
+        let (bytes, is_whole) = self.reader.finish();
+        let frame = self.converter.take_checked(bytes, is_whole);
+        match frame {
+            // The common case: nothing to drive, nothing to tell.
+            Ok(frame) if self.stimulator.is_at_rest() && self.packer.takes_quiet(&frame) => {}
+            frame => self.deliver(frame),
         }
-        self.deliver(frame);
+        if self.owes {
+            self.begin_owed();
+        }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn begin_owed(&mut self) {
+        self.owes = false;
+        self.reader.start(self.converter.outgoing());
     }
 
     /// Frames that were due since the one before and did not come; none after a pause in which
@@ -105,32 +111,10 @@ impl Sampler {
         self.deliver(Err(FrameFault::Lost(frames)));
     }
 
-    #[inline]
+    #[inline(never)]
     fn deliver(&mut self, frame: Result<Frame, FrameFault>) {
         let applied = self.stimulator.on_frame(&frame);
-        if self.dropped == 0 {
-            if self.frames.enqueue((frame, applied)).is_err() {
-                self.drop_frame(frame, applied);
-            }
-        } else {
-            self.drop_frame(frame, applied);
-        }
-    }
-
-    /// The queue was full: tells the count of frames dropped before the next one that fits.
-    #[cold]
-    #[inline(never)]
-    fn drop_frame(&mut self, frame: Result<Frame, FrameFault>, applied: Applied) {
-        let told = (Err(FrameFault::Lost(self.dropped)), Applied::Nothing);
-        if self.dropped > 0 && self.frames.enqueue(told).is_ok() {
-            self.dropped = 0;
-        }
-        if self.dropped > 0 || self.frames.enqueue((frame, applied)).is_err() {
-            self.dropped = self.dropped.saturating_add(match frame {
-                Err(FrameFault::Lost(more)) => more,
-                _ => 1,
-            });
-        }
+        self.packer.push(&frame, applied);
     }
 }
 

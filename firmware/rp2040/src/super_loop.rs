@@ -1,9 +1,9 @@
 //! Entry and the one loop: frames first, then the rest, then sleep.
 //!
 //! Every round takes the frames that wait, tells the interrupt what the outputs are to do, serves
-//! USB and, once a millisecond or when USB had
-//! something, the rest of the tester. Then the core sleeps until an interrupt: data ready
-//! every 250 us, or the tick every millisecond if the converter is silent.
+//! USB and, once a millisecond or when USB had something, the rest of the tester. Then the core
+//! sleeps until an interrupt; what is to be done in the loop comes every 2.5 ms with a block of
+//! frames, and every millisecond with the tick.
 
 use core::fmt::Write as _;
 use core::sync::atomic::{AtomicBool, Ordering};
@@ -19,17 +19,17 @@ use rp2040_hal::usb::UsbBus;
 use slotwise_core::record::{TesterId, Version};
 use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::units::Millis;
+use slotwise_firmware::block::{Block, Blocks};
 use slotwise_firmware::board::SerialLink as _;
 use slotwise_firmware::nor::SpiNor;
 use slotwise_firmware::side_bus::{Served as _, SideBus};
 use slotwise_firmware::tester::{Identity, Parts, Tester};
 use usb_device::bus::UsbBusAllocator;
 
-use crate::acquisition::{Acquisition, FrameQueue};
+use crate::acquisition::Acquisition;
 use crate::board::{Board, ButtonPin, LampPin, NorBus};
 use crate::frame_reader::FrameReader;
 use crate::log::{self, Log};
-use crate::sampler::Delivered;
 use crate::usb::{Port, UsbLink};
 use crate::{computer, last_words};
 
@@ -44,16 +44,16 @@ const PATIENCE_AT_START: MicrosDurationU32 = MicrosDurationU32::secs(8);
 /// In the loop: longer than the longest sector erase that the driver waits for (1 s).
 const PATIENCE: MicrosDurationU32 = MicrosDurationU32::secs(2);
 
-/// Frames taken in one round, so that lamps and link are served while a backlog is worked off:
-/// 64 frames are 16 ms of signal.
-const FRAMES_A_ROUND: usize = 64;
+/// Blocks taken in one round, so that lamps and link are served while a backlog is worked off:
+/// 60 frames are 15 ms of signal.
+const BLOCKS_A_ROUND: usize = 6;
 
 /// Core clock cycles of the tick: 1 ms at 125 MHz.
 const TICK_CYCLES: u32 = 125_000;
 
 #[rp2040_hal::entry]
 fn main() -> ! {
-    static mut QUEUE: FrameQueue = FrameQueue::new();
+    static mut BLOCKS: Blocks = Blocks::new();
     static mut NUMBER: String<16> = String::new();
     static mut BUS: Option<UsbBusAllocator<UsbBus>> = None;
     static mut PORT: Option<Port> = None;
@@ -64,7 +64,7 @@ fn main() -> ! {
     run(
         board,
         Places {
-            queue: QUEUE,
+            blocks: BLOCKS,
             number: NUMBER,
             bus: BUS,
             port: PORT,
@@ -75,7 +75,7 @@ fn main() -> ! {
 
 /// Memory that lasts, each given out once.
 struct Places {
-    queue: &'static mut FrameQueue,
+    blocks: &'static mut Blocks,
     number: &'static mut String<16>,
     bus: &'static mut Option<UsbBusAllocator<UsbBus>>,
     port: &'static mut Option<Port>,
@@ -113,7 +113,7 @@ fn run(board: Board, places: Places, tested: Result<(), SelfTestFailure>) -> ! {
 
     let tester_id = flash_number(&mut nor);
     let Places {
-        queue,
+        blocks,
         number,
         bus,
         port,
@@ -150,7 +150,7 @@ fn run(board: Board, places: Places, tested: Result<(), SelfTestFailure>) -> ! {
     start_tick(tick);
     watchdog.start(PATIENCE);
     let reader = FrameReader::new(adc_channels);
-    let mut acquisition = Acquisition::start(queue, adc, reader, data_ready, sync, outputs, clock);
+    let mut acquisition = Acquisition::start(blocks, adc, reader, data_ready, sync, outputs, clock);
     let mut polled = None;
     loop {
         if !acquisition.is_idle() {
@@ -194,21 +194,23 @@ fn run(board: Board, places: Places, tested: Result<(), SelfTestFailure>) -> ! {
     }
 }
 
-/// The frames that wait, out of the queue and into the tester. A function of its own, as the next
-/// one, so that the emulator can count its cycles.
+/// The frames that wait, block by block into the tester. A function of its own, as the next one, so
+/// that the emulator can count its cycles.
 #[unsafe(no_mangle)]
 #[inline(never)]
 fn slotwise_take_frames(acquisition: &mut Acquisition, tester: &mut BoardTester) {
-    acquisition.hand_over(FRAMES_A_ROUND, |delivered| {
-        slotwise_accumulate(tester, delivered);
-    });
+    acquisition.hand_over(BLOCKS_A_ROUND, |block| slotwise_accumulate(tester, block));
+    let count = tester.to_a_batch();
+    if count != 0 {
+        acquisition.cut_at(count);
+    }
 }
 
-/// One frame into the tester.
+/// One block into the tester.
 #[unsafe(no_mangle)]
 #[inline(never)]
-fn slotwise_accumulate(tester: &mut BoardTester, (frame, applied): &Delivered) {
-    tester.frame(*frame, *applied);
+fn slotwise_accumulate(tester: &mut BoardTester, block: &Block) {
+    tester.block(block);
 }
 
 fn start_tick(mut tick: SYST) {

@@ -113,8 +113,25 @@ impl RawFrame {
 /// # Errors
 /// [`WrongChecksum`]; nothing of the frame is to be used then. A data line stuck low or high
 /// ends here too: the CRC of fifteen bytes 00 is not 0000, that of fifteen FF not FFFF.
-#[inline(always)]
 pub fn decode(frame: &RawFrame) -> Result<Response, WrongChecksum> {
+    let [w0, w1, w2, w3] = words(frame);
+    // The start value FFFF is the same as the first two bytes inverted and a start value of 0.
+    let check = remainder(w0 ^ 0xFFFF_0000);
+    let check = remainder(check << 16 ^ w1);
+    let check = remainder(check << 16 ^ w2);
+    // Of the last word 24 bits are covered.
+    let computed = remainder((check << 8 & 0x00FF_FFFF) ^ w3 >> 8) as u16;
+    let [.., k0, k1, _] = frame.0;
+    let received = u16::from_be_bytes([k0, k1]);
+    if computed != received {
+        return Err(WrongChecksum { computed, received });
+    }
+    Ok(split(frame))
+}
+
+/// The frame as words, the way they come: response and the first byte of channel 0, and so on.
+#[inline(always)]
+const fn words(frame: &RawFrame) -> [u32; 4] {
     // One pattern over the array: every index is known good when compiling.
     let [
         r0,
@@ -133,27 +150,24 @@ pub fn decode(frame: &RawFrame) -> Result<Response, WrongChecksum> {
         d1,
         d2,
         k0,
-        k1,
+        _,
         _,
     ] = frame.0;
-    // The frame as words, the way they come: response and the first byte of channel 0, and so on.
-    let w0 = u32::from_be_bytes([r0, r1, r2, a0]);
-    let w1 = u32::from_be_bytes([a1, a2, b0, b1]);
-    let w2 = u32::from_be_bytes([b2, c0, c1, c2]);
-    let w3 = u32::from_be_bytes([d0, d1, d2, k0]);
+    [
+        u32::from_be_bytes([r0, r1, r2, a0]),
+        u32::from_be_bytes([a1, a2, b0, b1]),
+        u32::from_be_bytes([b2, c0, c1, c2]),
+        u32::from_be_bytes([d0, d1, d2, k0]),
+    ]
+}
 
-    // The start value FFFF is the same as the first two bytes inverted and a start value of 0.
-    let check = remainder(w0 ^ 0xFFFF_0000);
-    let check = remainder(check << 16 ^ w1);
-    let check = remainder(check << 16 ^ w2);
-    // Of the last word 24 bits are covered.
-    let computed = remainder((check << 8 & 0x00FF_FFFF) ^ w3 >> 8) as u16;
-    let received = u16::from_be_bytes([k0, k1]);
-    if computed != received {
-        return Err(WrongChecksum { computed, received });
-    }
+/// Takes a received frame apart whose check word has been looked at.
+#[inline(always)]
+#[must_use]
+pub const fn split(frame: &RawFrame) -> Response {
+    let [w0, w1, w2, w3] = words(frame);
     // Each code at the high end of a word; whatever follows it is shifted out.
-    Ok(Response {
+    Response {
         word: (w0 >> 16) as u16,
         frame: Frame {
             codes: [
@@ -163,7 +177,7 @@ pub fn decode(frame: &RawFrame) -> Result<Response, WrongChecksum> {
                 AdcCode::from_high_bits(w3),
             ],
         },
-    })
+    }
 }
 
 /// Remainder of `x 2^16` by the CRC's polynomial `P = 2^16 + 2^12 + 2^5 + 1`, without carries:

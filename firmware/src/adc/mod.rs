@@ -24,7 +24,7 @@ use embedded_hal::spi::{Error as _, SpiDevice};
 use slotwise_core::sample::{Frame, FrameFault};
 
 pub use error::AdcError;
-use frame::{FRAME_BYTES, NULL_FRAME, RawFrame, Response, decode, encode};
+use frame::{FRAME_BYTES, NULL_FRAME, RawFrame, Response, decode, encode, split};
 pub use read_back::Misread;
 use read_back::ReadBack;
 use registers::{CLOCK, GAIN1, ID_FAMILY, MODE, RESET_ACKNOWLEDGED};
@@ -109,13 +109,13 @@ impl<SPI: SpiDevice<u8>> Converter<SPI> {
         let out = self.outgoing().unwrap_or(NULL_FRAME);
         let mut frame = RawFrame::EMPTY;
         match self.spi.transfer(&mut frame.0, &out) {
-            Ok(()) => self.take_frame(&frame),
+            Ok(()) => self.take_checked(&frame, decode(&frame).is_ok()),
             Err(_) => Err(self.bus_failed()),
         }
     }
 
     /// What must go out with the next frame, if it is not [`NULL_FRAME`]. For a board that moves
-    /// the bytes of a frame itself, and hands what came in to [`Converter::take_frame`]; both
+    /// the bytes of a frame itself, and hands what came in to [`Converter::take_checked`]; both
     /// together are [`Converter::read_frame`].
     #[inline]
     pub fn outgoing(&self) -> Option<[u8; FRAME_BYTES]> {
@@ -126,17 +126,22 @@ impl<SPI: SpiDevice<u8>> Converter<SPI> {
         }
     }
 
-    /// Makes a conversion of the bytes of a frame, sent as [`Converter::outgoing`] said.
+    /// Makes a conversion of the bytes of a frame, sent as [`Converter::outgoing`] said. The board
+    /// has worked out the check word while they came in: `is_whole` is what came of it.
     ///
     /// # Errors
     /// Those of [`Converter::read_frame`] but `Bus`.
     #[inline(always)]
-    pub fn take_frame(&mut self, frame: &RawFrame) -> Result<Frame, FrameFault> {
-        let response = decode(frame).map_err(|_| FrameFault::Checksum);
+    pub fn take_checked(&mut self, frame: &RawFrame, is_whole: bool) -> Result<Frame, FrameFault> {
         if self.read_back.is_running() {
+            let response = split(frame);
+            let response = is_whole.then_some(response).ok_or(FrameFault::Checksum);
             return self.step_read_back(response);
         }
-        let response = response?;
+        if !is_whole {
+            return Err(FrameFault::Checksum);
+        }
+        let response = split(frame);
         match Status(response.word).fault() {
             None => Ok(response.frame),
             Some(fault) => Err(fault),

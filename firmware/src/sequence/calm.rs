@@ -4,10 +4,12 @@
 //! due) is decided on the long way, [`Sequence::frame`], which also decides whether the next
 //! frames may go the short one. Every call from outside that changes what is due sends the next
 //! frame the long way. So the short way holds nothing but a sum and two counts, in the few
-//! registers that a Cortex-M0+ has; both give the same, a frame either way.
+//! registers that a Cortex-M0+ has; both give the same, a frame either way. Ten frames side by side
+//! go it together.
 
 use slotwise_core::sample::{Frame, FrameFault};
 use slotwise_core::stimulus::Applied;
+use slotwise_core::window::{BATCH, Codes};
 
 use super::{Sequence, State};
 
@@ -19,7 +21,7 @@ impl Sequence {
             return false;
         };
         // The last frame of a window goes the long way.
-        if !self.is_calm || self.accumulator.lacks_one() {
+        if !self.is_calm || self.accumulator.lacks() <= 1 {
             return false;
         }
         // 64 bits of frames are 146 million years.
@@ -27,6 +29,30 @@ impl Sequence {
         self.waited = self.waited.saturating_add(1);
         self.accumulator.push(frame);
         true
+    }
+
+    /// Takes ten good frames, lead by lead, while nothing was applied; false if they must go one by
+    /// one.
+    #[inline]
+    pub fn takes_batch(&mut self, codes: &Codes) -> bool {
+        if !self.is_calm || self.accumulator.lacks() <= BATCH {
+            return false;
+        }
+        self.frames = self.frames.wrapping_add(BATCH as u64);
+        self.waited = self.waited.saturating_add(BATCH as u32);
+        self.accumulator.push_batch(codes);
+        true
+    }
+
+    /// Frames until a batch of the window begins, 0 to 9.
+    #[inline]
+    #[must_use]
+    pub const fn to_a_batch(&self) -> usize {
+        if self.is_calm {
+            self.accumulator.to_a_batch()
+        } else {
+            0
+        }
     }
 
     /// After a frame went the long way: whether the next may go the short one.

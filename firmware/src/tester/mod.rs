@@ -23,6 +23,7 @@ use slotwise_core::stimulus::{Applied, Order};
 use slotwise_core::units::{Millis, UnixSeconds};
 use slotwise_core::verdict::{Outcome, Verdict};
 
+use crate::block::Block;
 use crate::board::SerialLink;
 use crate::button::{Button, ButtonEvent};
 use crate::calibrating::{Workshop, load};
@@ -159,6 +160,34 @@ where
         let answers = self.failure.is_none() && !self.workshop.is_measuring();
         if !(answers && self.sequence.takes(&delivered, applied)) {
             self.frame_the_long_way(delivered, applied);
+        }
+    }
+
+    /// Takes a block of frames: what [`Tester::frame`] does with each of them.
+    #[inline]
+    pub fn block(&mut self, block: &Block) {
+        if let Some(codes) = block.quiet()
+            && self.failure.is_none()
+            && !self.workshop.is_measuring()
+            && self.sequence.takes_batch(codes)
+        {
+            self.flow.mark(Stage::Frames);
+        } else {
+            self.block_one_by_one(block);
+        }
+    }
+
+    /// Frames after which a block would best end, once; 0 if blocks are in step with the windows.
+    #[inline]
+    #[must_use]
+    pub const fn to_a_batch(&self) -> usize {
+        self.sequence.to_a_batch()
+    }
+
+    #[inline(never)]
+    fn block_one_by_one(&mut self, block: &Block) {
+        for (delivered, applied) in block.frames() {
+            self.frame(delivered, applied);
         }
     }
 

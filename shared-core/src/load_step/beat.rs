@@ -11,7 +11,7 @@
 //! Hann window, is not taken out: 3e-6 of the voltage at 59.9 Hz. The phasors of a test, which
 //! may be 1 Hz off tune, are [`WindowSums::phasors`].
 
-use core::f64::consts::{PI, SQRT_2, TAU};
+use core::f64::consts::{PI, TAU};
 
 use num_complex::Complex;
 
@@ -22,20 +22,14 @@ use crate::limits::Limits;
 use crate::sample::FRAMES_PER_SECOND;
 use crate::slots::{LEADS, Lead, Pair};
 use crate::units::{Hertz, Millis, Radians, Volts};
-use crate::window::{BLOCKS, HOP, WINDOW, WindowSums};
+use crate::window::sums::{RMS_PER_BLOCK, RMS_PER_SUM};
+use crate::window::{BLOCKS, HOP, WINDOW, WindowSums, pair_response};
 
 /// Milliseconds from one window to the next.
 pub(crate) const BEAT_MILLIS: u64 = WINDOW as u64 * 1000 / FRAMES_PER_SECOND as u64;
 
 /// Seconds from the first frame of a window to its middle.
-const HALF_WINDOW: f64 = WINDOW as f64 / 2.0 / FRAMES_PER_SECOND as f64;
-
-/// RMS codes for one unit of a window's sum: eighths of a code times 32767, under Hann weights
-/// that add up to half the window.
-const RMS_PER_SUM: f64 = SQRT_2 * 4096.0 / (32_767.0 * WINDOW as f64 / 2.0);
-
-/// The same of a frequency block.
-const RMS_PER_BLOCK: f64 = SQRT_2 * 4096.0 / (32_767.0 * HOP as f64);
+const HALF_WINDOW: f64 = (WINDOW - 1) as f64 / 2.0 / FRAMES_PER_SECOND as f64;
 
 /// What a Hann window loses of a line beside its tuning, per square of the distance in bins: its
 /// transform is `sinc(d) / (1 - d^2)`, near 0 `1 - (pi^2/6 - 1) d^2`.
@@ -59,7 +53,7 @@ pub struct Beat {
     pub(crate) gw: Complex<f32>,
     pub(crate) cw: Complex<f32>,
     /// Size of `v_nw` over the frequency blocks, for its course only: in the volts of the narrow
-    /// lead's gain, and under the front end's response.
+    /// lead's gain, and under the response of the front end and of the sums, 0.23 % at 60 Hz.
     pub(crate) course: [f32; BLOCKS],
 }
 
@@ -83,9 +77,9 @@ impl Beat {
             return Err(Missing::NoVoltage);
         }
         let tuned = sums.tuning().hertz();
-        let scale = RMS_PER_SUM / response(Hertz::from_f64(tuned));
+        let scale = RMS_PER_SUM / (response(Hertz::from_f64(tuned)) * pair_response(tuned));
         let leads: [Complex<f64>; LEADS] = core::array::from_fn(|lead| {
-            sums.leads[lead].complex() * (calibration.channels[lead].volts_per_code() * scale)
+            sums.lead(lead).complex() * (calibration.channels[lead].volts_per_code() * scale)
         });
         let [narrow, wide, ground, clip] = leads;
         let nw = narrow - wide;

@@ -1,123 +1,25 @@
-//! The sums of a window.
+//! Frames in, windows out.
 //!
-//! Frames are held back until there are ten, then summed lead by lead: so the partial sums of
-//! ten frames stay in 32-bit registers, and the 64-bit sums in memory are touched once in ten
-//! frames. The result is that of adding frame by frame, to the bit.
-//!
-//! Overflow, at full scale |x| = 2^23 in every frame of a window (N = 800 < 2^9.65):
-//!
-//! | sum | a term | ten terms, i32 | a window, i64 |
-//! |---|---|---|---|
-//! | in phase, quadrature, mean | x c / 2^12, c in Q15: 2^26 | 2^29.4 | 2^35.7 |
-//! | blocks, difference of two leads | 2^24 2^15 / 2^12 = 2^27 | 2^30.4 | 200 terms: 2^34.7 |
-//! | Gram matrix | (x / 2^8)(x / 2^8) = 2^30 | summed in i64 | 2^39.7 |
-//!
-//! Every product is formed from 32-bit multiplications, the only ones a Cortex-M0+ has: a code
-//! is split into a high part and 12 low bits (`batch`). Terms are cut, not rounded,
-//! by less than 1/8 code.
+//! Frames are held back until there are ten, then summed together (`summing`). Whoever has ten
+//! frames of a lead side by side already hands them over as they are: [`Accumulator::push_batch`].
+//! How frames are dealt out over calls does not change the sums by a bit.
 
-use num_complex::Complex;
-
-use super::batch::{BATCH, Coefficients, GRAM_SHIFT, block_sums, dot, lead_sums};
-use super::{BLOCKS, HOP, Tuning, WINDOW};
-use crate::record::{SNAPSHOT_POINTS, SNAPSHOT_STEP};
+use super::batch::{BATCH, Codes};
+use super::summing::{Summing, WindowSums};
+use super::{Tuning, WINDOW};
 use crate::sample::Frame;
 use crate::slots::LEADS;
 
-const _: () = assert!(BATCH.is_multiple_of(SNAPSHOT_STEP));
-
-/// Entries of the upper triangle of the Gram matrix.
-pub(crate) const GRAM: usize = LEADS * (LEADS + 1) / 2;
-
-/// In-phase and quadrature sum, in eighths of a code times the sine's full scale.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub(crate) struct Quadrature {
-    pub(crate) i: i64,
-    pub(crate) q: i64,
-}
-
-impl Quadrature {
-    const ZERO: Self = Self { i: 0, q: 0 };
-
-    pub(crate) const fn complex(self) -> Complex<f64> {
-        Complex::new(self.i as f64, self.q as f64)
-    }
-
-    #[inline]
-    fn add(&mut self, (i, q): (i32, i32)) {
-        self.i += i64::from(i);
-        self.q += i64::from(q);
-    }
-}
-
-/// Everything that a finished window leaves behind.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct WindowSums {
-    pub(crate) tuning: Tuning,
-    pub(crate) leads: [Quadrature; LEADS],
-    pub(crate) mean: [i64; LEADS],
-    pub(crate) gram: [i64; GRAM],
-    pub(crate) blocks: [Quadrature; BLOCKS],
-    pub(crate) snapshot: [[i16; LEADS]; SNAPSHOT_POINTS],
-    pub(crate) clipped: u32,
-}
-
-impl WindowSums {
-    const fn empty(tuning: Tuning) -> Self {
-        Self {
-            tuning,
-            leads: [Quadrature::ZERO; LEADS],
-            mean: [0; LEADS],
-            gram: [0; GRAM],
-            blocks: [Quadrature::ZERO; BLOCKS],
-            snapshot: [[0; LEADS]; SNAPSHOT_POINTS],
-            clipped: 0,
-        }
-    }
-
-    /// What the window was tuned to.
-    #[must_use]
-    pub const fn tuning(&self) -> Tuning {
-        self.tuning
-    }
-
-    /// Frames of the window in which a lead was beyond full scale.
-    #[must_use]
-    pub const fn clipped_frames(&self) -> u32 {
-        self.clipped
-    }
-
-    /// The first two line cycles, codes / 2^8.
-    #[must_use]
-    pub const fn snapshot(&self) -> &[[i16; LEADS]; SNAPSHOT_POINTS] {
-        &self.snapshot
-    }
-}
+const BATCHES: usize = WINDOW / BATCH;
 
 /// Sums frames into windows.
-///
-/// In the order of the fields: what every frame touches comes first, where the core's instructions
-/// reach it.
 #[derive(Clone, Debug)]
 #[repr(C)]
 pub struct Accumulator {
-    /// Frames held back, lead by lead.
-    batch: [[i32; BATCH]; LEADS],
     held: usize,
-    /// Frames summed of the window in hand, `0..=WINDOW`.
-    taken: usize,
-    clipped: u32,
-    coefficients: Coefficients,
-    sums: WindowSums,
-    /// Frames summed of the frequency segment in hand, `0..HOP`.
-    segment_taken: usize,
-    /// Segments finished.
-    segments: usize,
-    phase: u32,
-    /// Segment in hand under rising weights, and unweighted. Under falling weights it is the
-    /// difference of the two, since the halves of a Hann window add up to one.
-    rising: Quadrature,
-    plain: Quadrature,
+    summing: Summing,
+    /// Frames held back, lead by lead.
+    codes: Codes,
 }
 
 impl Accumulator {
@@ -125,17 +27,9 @@ impl Accumulator {
     #[must_use]
     pub const fn new(tuning: Tuning) -> Self {
         Self {
-            sums: WindowSums::empty(tuning),
-            batch: [[0; BATCH]; LEADS],
             held: 0,
-            clipped: 0,
-            coefficients: Coefficients::NONE,
-            taken: 0,
-            segment_taken: 0,
-            segments: 0,
-            phase: 0,
-            rising: Quadrature::ZERO,
-            plain: Quadrature::ZERO,
+            summing: Summing::new(tuning),
+            codes: [[0; BATCH]; LEADS],
         }
     }
 
@@ -148,7 +42,7 @@ impl Accumulator {
     /// [`Accumulator::sums`] and restarts. Frames beyond are ignored.
     #[inline]
     pub fn push(&mut self, frame: &Frame) -> bool {
-        if self.taken >= WINDOW {
+        if self.is_whole() {
             return true;
         }
         let place = self.held;
@@ -156,125 +50,81 @@ impl Accumulator {
             // Never: a full batch is summed at once.
             return false;
         }
-        let mut largest = 0;
-        for (lead, code) in self.batch.iter_mut().zip(frame.codes) {
-            let code = code.get();
-            // Either end of the range gives 2^23, every other code less.
-            largest |= (code ^ (code >> 31)) + 1;
-            lead[place] = code;
+        for (lead, code) in self.codes.iter_mut().zip(frame.codes) {
+            lead[place] = code.get();
         }
-        self.clipped += largest as u32 >> 23;
         self.held += 1;
         if self.held == BATCH {
             self.held = 0;
-            self.sum_batch();
+            self.summing.add(&self.codes);
         }
-        self.taken == WINDOW
+        self.is_whole()
     }
 
-    /// Whether the next frame is the last of the window.
+    /// Takes ten frames, lead by lead, none of which is the last of a window
+    /// ([`Accumulator::lacks`]).
+    #[inline]
+    pub fn push_batch(&mut self, codes: &Codes) {
+        if self.held == 0 && !self.is_whole() {
+            self.summing.add(codes);
+        } else {
+            self.push_across(codes);
+        }
+    }
+
+    /// Ten frames that end one batch and begin another.
+    #[cold]
+    #[inline(never)]
+    fn push_across(&mut self, codes: &Codes) {
+        let held = self.held.min(BATCH);
+        for (kept, lead) in self.codes.iter_mut().zip(codes) {
+            kept[held..].copy_from_slice(&lead[..BATCH - held]);
+        }
+        if self.is_whole() {
+            return;
+        }
+        self.summing.add(&self.codes);
+        for (kept, lead) in self.codes.iter_mut().zip(codes) {
+            kept[..held].copy_from_slice(&lead[BATCH - held..]);
+        }
+    }
+
+    #[inline]
+    const fn is_whole(&self) -> bool {
+        self.summing.batches() >= BATCHES
+    }
+
+    /// Frames that the window lacks.
     #[inline]
     #[must_use]
-    pub const fn lacks_one(&self) -> bool {
-        self.taken + self.held + 1 >= WINDOW
+    pub const fn lacks(&self) -> usize {
+        WINDOW.saturating_sub(self.summing.batches() * BATCH + self.held)
+    }
+
+    /// Frames until a batch begins, 0 to 9: ten frames side by side are summed as they are then.
+    #[inline]
+    #[must_use]
+    pub const fn to_a_batch(&self) -> usize {
+        if self.held == 0 { 0 } else { BATCH - self.held }
     }
 
     /// The sums; whole once [`Accumulator::push`] has returned true.
     #[must_use]
     pub const fn sums(&self) -> &WindowSums {
-        &self.sums
-    }
-
-    /// The batch's points of the snapshot; batches begin at an even frame.
-    #[cold]
-    #[inline(never)]
-    fn keep_points(&mut self) {
-        let points = self
-            .sums
-            .snapshot
-            .iter_mut()
-            .skip(self.taken / SNAPSHOT_STEP);
-        for (place, point) in (0..BATCH).step_by(SNAPSHOT_STEP).zip(points) {
-            for (kept, lead) in point.iter_mut().zip(&self.batch) {
-                // 24 bits to 16: always in range.
-                *kept = (lead[place] >> GRAM_SHIFT) as i16;
-            }
-        }
-    }
-
-    #[inline(never)]
-    fn sum_batch(&mut self) {
-        if self.taken < SNAPSHOT_POINTS * SNAPSHOT_STEP {
-            self.keep_points();
-        }
-        self.coefficients.fill(
-            self.phase,
-            self.sums.tuning.step,
-            self.taken,
-            self.segment_taken,
-        );
-        self.phase = self
-            .phase
-            .wrapping_add(self.sums.tuning.step.wrapping_mul(BATCH as u32));
-        self.add_to_block();
-
-        let sums = &mut self.sums;
-        let places = sums.leads.iter_mut().zip(&mut sums.mean);
-        for ((lead, mean), x) in places.zip(&mut self.batch) {
-            // From here on the batch holds the weighted codes of the Gram matrix.
-            let (i, q, m) = lead_sums(x, &self.coefficients);
-            lead.add((i, q));
-            *mean += i64::from(m);
-        }
-        let mut entries = sums.gram.iter_mut();
-        for (row, first) in self.batch.iter().enumerate() {
-            for (second, entry) in self.batch.iter().skip(row).zip(&mut entries) {
-                *entry += dot(first, second);
-            }
-        }
-        self.taken += BATCH;
-        sums.clipped = self.clipped;
-    }
-
-    fn add_to_block(&mut self) {
-        let (first, second) = self.sums.tuning.reference;
-        let [a, b] = [first, second].map(|lead| &self.batch[lead.channel()]);
-        let [rising, plain] = block_sums(a, b, &self.coefficients);
-        self.rising.add(rising);
-        self.plain.add(plain);
-        self.segment_taken += BATCH;
-        if self.segment_taken == HOP {
-            self.close_segment();
-        }
-    }
-
-    fn close_segment(&mut self) {
-        // The segment is the rising half of block `segments` and the falling half of the
-        // block before.
-        if let Some(block) = self.sums.blocks.get_mut(self.segments) {
-            block.i += self.rising.i;
-            block.q += self.rising.q;
-        }
-        if let Some(before) = self.segments.checked_sub(1)
-            && let Some(block) = self.sums.blocks.get_mut(before)
-        {
-            block.i += self.plain.i - self.rising.i;
-            block.q += self.plain.q - self.rising.q;
-        }
-        self.rising = Quadrature::default();
-        self.plain = Quadrature::default();
-        self.segments += 1;
-        self.segment_taken = 0;
+        self.summing.sums()
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use core::f64::consts::{PI, TAU};
+
     use super::*;
     use crate::sample::AdcCode;
     use crate::slots::Lead;
     use crate::units::Hertz;
     use crate::window::tables::cos_sin;
+    use crate::window::{BLOCK, HOP};
 
     #[test]
     fn no_sum_overflows_at_full_scale() {
@@ -296,22 +146,20 @@ mod tests {
             // Debug builds panic on overflow; the stated bounds are checked here.
             let sums = accumulator.sums();
             let below = |value: i64, bits: f64| (value.unsigned_abs() as f64) < bits.exp2();
-            assert!(
-                sums.leads
-                    .iter()
-                    .all(|s| below(s.i, 35.7) && below(s.q, 35.7))
-            );
-            assert!(sums.mean.iter().all(|&s| below(s, 35.7)));
+            let leads: [_; LEADS] = core::array::from_fn(|lead| sums.lead(lead));
+            assert!(leads.iter().all(|s| below(s.i, 35.7) && below(s.q, 35.7)));
+            assert!(sums.mean.iter().all(|&s| below(s, 34.7)));
             assert!(
                 sums.blocks
                     .iter()
-                    .all(|s| below(s.i, 34.7) && below(s.q, 34.7))
+                    .all(|s| below(s.i, 33.7) && below(s.q, 33.7))
             );
-            assert!(sums.gram.iter().all(|&s| below(s, 39.7)));
+            let gram: [_; LEADS] = core::array::from_fn(|lead| sums.gram(lead, 1));
+            assert!(gram.iter().all(|&s| below(s, 35.7)));
             assert_eq!(sums.clipped, WINDOW as u32);
             // And they are of that size: the test would notice a sum that never grew.
-            assert!(sums.gram[0] > 1 << 38);
-            assert!(sums.leads[0].i.unsigned_abs() > 1 << 33);
+            assert!(sums.gram(0, 0) > 1 << 35 && gram[1] > 1 << 35);
+            assert!(leads[0].i.unsigned_abs() > 1 << 34);
         }
     }
 
@@ -322,41 +170,116 @@ mod tests {
             codes: [AdcCode::saturating(1000); LEADS],
         };
         for n in 1..WINDOW {
+            assert_eq!(accumulator.lacks(), WINDOW + 1 - n);
             assert!(!accumulator.push(&frame), "frame {n}");
         }
         assert!(accumulator.push(&frame));
+        assert_eq!(accumulator.lacks(), 0);
         let whole = accumulator.sums().clone();
         assert!(accumulator.push(&frame));
+        accumulator.push_batch(&[[7; BATCH]; LEADS]);
         assert_eq!(accumulator.sums(), &whole);
     }
 
+    /// A line with a harmonic, a mean value and some grain in every lead.
+    fn frame(n: usize) -> Frame {
+        let angle = n as f64 * 0.0951 + 0.4;
+        let grain = f64::from((n as u32).wrapping_mul(2_654_435_761) >> 26);
+        let lead = |size: f64, turn: f64| {
+            let x = (angle + turn).sin() + 0.05 * (7.0 * angle).cos();
+            AdcCode::saturating((size * x + 1000.0 + grain) as i32)
+        };
+        Frame {
+            codes: [
+                lead(1.3e6, 0.0),
+                lead(-0.4e6, 0.1),
+                lead(-0.5e6, 0.7),
+                lead(9e3, 2.0),
+            ],
+        }
+    }
+
     #[test]
-    fn blocks_of_a_plain_sum_agree_with_directly_weighted_ones() {
+    fn batches_of_any_place_give_the_sums_of_single_frames() {
+        let mut single = Accumulator::new(Tuning::NOMINAL);
+        for n in 0..WINDOW {
+            single.push(&frame(n));
+        }
+        for before in 0..=BATCH {
+            let mut accumulator = Accumulator::new(Tuning::NOMINAL);
+            let mut n = 0;
+            while n < WINDOW {
+                if n < before || accumulator.lacks() <= BATCH {
+                    accumulator.push(&frame(n));
+                    n += 1;
+                    continue;
+                }
+                let mut codes = [[0; BATCH]; LEADS];
+                for place in 0..BATCH {
+                    for (lead, code) in codes.iter_mut().zip(frame(n + place).codes) {
+                        lead[place] = code.get();
+                    }
+                }
+                accumulator.push_batch(&codes);
+                n += BATCH;
+            }
+            assert_eq!(accumulator.sums(), single.sums(), "{before}");
+        }
+    }
+
+    // Oracle: the sums as they are defined, in floating point, frame by frame.
+    #[test]
+    fn the_sums_are_those_of_their_definition() {
         let tuning = Tuning::new(Hertz::new(59.3), (Lead::Narrow, Lead::Ground));
         let mut accumulator = Accumulator::new(tuning);
-        let mut codes = [[0_i32; 2]; WINDOW];
-        for (n, pair) in codes.iter_mut().enumerate() {
-            let angle = n as f64 * 0.0951 + 0.4;
-            *pair = [(angle.sin() * 1.3e6) as i32, (angle.cos() * -0.4e6) as i32];
-            let mut frame = Frame::default();
-            frame.codes[0] = AdcCode::saturating(pair[0]);
-            frame.codes[2] = AdcCode::saturating(pair[1]);
-            accumulator.push(&frame);
+        for n in 0..WINDOW {
+            accumulator.push(&frame(n));
         }
-        for (k, block) in accumulator.sums().blocks.iter().enumerate() {
-            let mut direct = (0.0, 0.0);
-            for n in 0..super::super::BLOCK {
-                let place = k * HOP + n;
-                let w = (core::f64::consts::PI * n as f64 / 200.0).sin().powi(2);
-                let phase = f64::from((place as u32).wrapping_mul(tuning.step)) / 4_294_967_296.0
-                    * core::f64::consts::TAU;
-                let x = f64::from(codes[place][0] - codes[place][1]);
-                direct.0 += w * x * phase.cos() * 32_767.0 / 4096.0;
-                direct.1 -= w * x * phase.sin() * 32_767.0 / 4096.0;
-            }
-            let size = f64::hypot(direct.0, direct.1);
-            let off = f64::hypot(block.i as f64 - direct.0, block.q as f64 - direct.1);
-            assert!(off < 3e-4 * size, "block {k}: {off} of {size}");
+        let sums = accumulator.sums();
+        let code = |lead: usize, n: usize| f64::from(frame(n).codes[lead].get());
+        let stair = |n: usize, length: usize| {
+            let of = if length == BLOCK { 2 } else { BATCH };
+            let middle = (n / of * of) as f64 + of as f64 / 2.0;
+            (PI * middle / length as f64).sin().powi(2)
+        };
+        // Two frames meet the oscillator in their middle.
+        let turned = |first: usize, length: usize, x: &dyn Fn(usize) -> f64| {
+            (first..first + length).fold((0.0, 0.0), |(i, q), n| {
+                let middle = (n / 2 * 2) as f64 + 0.5;
+                let phase = TAU * middle * f64::from(tuning.step) / 4_294_967_296.0;
+                let w = stair(n - first, length) * x(n) * 32_767.0 / 32_768.0;
+                (i + w * phase.cos(), q - w * phase.sin())
+            })
+        };
+        let close = |(i, q): (f64, f64), found: crate::window::summing::Quadrature, unit: f64| {
+            let off = f64::hypot(found.i as f64 / unit - i, found.q as f64 / unit - q);
+            assert!(off < 1e-4 * f64::hypot(i, q) + 2000.0, "{off} of {i} {q}");
+        };
+        for lead in 0..LEADS {
+            close(turned(0, WINDOW, &|n| code(lead, n)), sums.lead(lead), 16.0);
+            let mean: f64 = (0..WINDOW).map(|n| stair(n, WINDOW) * code(lead, n)).sum();
+            let off = sums.mean[lead] as f64 / 8.0 - mean;
+            assert!(off.abs() < 400.0, "{off} of {mean}");
+        }
+        for (k, block) in sums.blocks.iter().enumerate() {
+            let difference = |n: usize| code(0, n) - code(2, n);
+            close(turned(k * HOP, BLOCK, &difference), *block, 8.0);
+        }
+        let squares = (0..LEADS).map(|lead| (lead, lead));
+        for (a, b) in squares.chain(crate::window::summing::PRODUCTS) {
+            let product: f64 = (0..WINDOW)
+                .map(|n| stair(n, WINDOW) * code(a, n) * code(b, n))
+                .sum();
+            let found = sums.gram(a, b) as f64 * f64::from(1 << 19);
+            // Every code may be off by a step of 256 either way.
+            let size = (0..WINDOW)
+                .map(|n| stair(n, WINDOW) * (code(a, n).powi(2) + code(b, n).powi(2)))
+                .sum::<f64>();
+            let bound = 256.0 * (size * 400.0).sqrt() / 10.0 + 400.0 * 128.0 * 128.0;
+            assert!(
+                (found - product).abs() < bound,
+                "{a} {b}: {found} {product}"
+            );
         }
     }
 }

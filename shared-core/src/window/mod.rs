@@ -4,8 +4,8 @@
 //! `x` is weighted by a Hann window `w` and summed
 //! - against a tracked oscillator (in phase and quadrature): the line-frequency phasor,
 //! - alone: the mean value,
-//! - against every lead's code: the Gram matrix, from which the true RMS of any calibrated
-//!   difference of leads follows.
+//! - against other leads' codes: the Gram matrix, from which the true RMS of calibrated differences
+//!   of leads follows.
 //!
 //! Beside it, one reference pair of leads is summed over seven Hann blocks of 200 frames, 100
 //! frames apart; their phases give the frequency within the same window ([`sums`]).
@@ -16,14 +16,21 @@
 mod accumulator;
 pub(crate) mod batch;
 mod hann;
+mod summing;
 pub mod sums;
 pub(crate) mod tables;
 
-pub use accumulator::{Accumulator, WindowSums};
+pub use accumulator::Accumulator;
+pub use batch::Codes;
+pub(crate) use hann::pair_response;
+pub use summing::WindowSums;
 
 use crate::sample::FRAMES_PER_SECOND;
 use crate::slots::Lead;
 use crate::units::Hertz;
+
+/// Frames that are summed at a time.
+pub const BATCH: usize = batch::BATCH;
 
 /// Frames of a window.
 pub const WINDOW: usize = 800;

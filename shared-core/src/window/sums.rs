@@ -9,11 +9,11 @@ use core::f64::consts::TAU;
 
 use num_complex::Complex;
 
-use super::accumulator::{GRAM, Quadrature, WindowSums};
-use super::batch::GRAM_SHIFT;
-use super::hann::Line;
+use super::batch::{GRAM_SHIFT, SHORT};
+use super::hann::{Line, Staircase, pair_response};
+use super::summing::{Quadrature, WindowSums};
 use super::tables::{ONE, SINE_SCALE, WEIGHT_SUM};
-use super::{BLOCK, BLOCKS, HOP, WINDOW};
+use super::{BLOCKS, HOP, WINDOW};
 use crate::calibration::Calibration;
 use crate::front_end::response;
 use crate::sample::FRAMES_PER_SECOND;
@@ -125,24 +125,23 @@ impl WindowSums {
     pub fn frequency(&self, calibration: &Calibration, least: Volts) -> Option<Frequency> {
         let (first, _) = self.tuning.reference();
         let volts_per_code = calibration.channels[first.channel()].volts_per_code();
-        let rms_volts = rms_per_unit(HOP as f64) * volts_per_code;
+        let rms_volts = RMS_PER_BLOCK * volts_per_code;
         let weakest = self
             .blocks
             .iter()
-            .map(|block| size(*block) * rms_volts)
+            .map(|block| block.complex().norm_sqr())
             .fold(f64::INFINITY, f64::min);
-        if weakest < f64::from(least.get()) {
+        // Squares, which cost no roots.
+        let least = f64::from(least.get()) / rms_volts;
+        if weakest < least * least {
             return None;
         }
 
         // First as the blocks stand, then again with the image of the frequency found taken
         // out of every block.
         let coarse = self.slope(self.blocks.map(Quadrature::complex)).hertz;
-        let line = Line::new(BLOCK, self.tuning.hertz(), coarse);
-        let mut clean = self.blocks.map(Quadrature::complex);
-        for (k, block) in clean.iter_mut().enumerate() {
-            *block = line.without_image(*block, k * HOP);
-        }
+        let line = Line::new(Staircase::BLOCK, self.tuning.hertz(), coarse);
+        let clean = line.without_images(self.blocks.map(Quadrature::complex), HOP);
         let Slope { hertz, u: u_fit } = self.slope(clean);
         let u_clock = hertz * CLOCK_U;
         Some(Frequency {
@@ -208,22 +207,22 @@ impl WindowSums {
         if !is_near {
             return None;
         }
-        let line = Line::new(WINDOW, self.tuning.hertz(), hertz);
-        let scale = rms_per_unit(WEIGHTS) / response(Hertz::from_f64(hertz));
+        let line = Line::new(Staircase::WINDOW, self.tuning.hertz(), hertz);
+        let scale = RMS_PER_SUM / (response(Hertz::from_f64(hertz)) * pair_response(hertz));
         Some(core::array::from_fn(|lead| {
             let volts = calibration.channels[lead].volts_per_code() * scale;
-            ComplexVolts(line.undo(self.leads[lead].complex()) * volts)
+            ComplexVolts(line.undo(self.lead(lead).complex()) * volts)
         }))
     }
 
     /// Mean value of a lead in codes, offset included.
     pub(crate) fn mean_codes(&self, channel: usize) -> f64 {
-        // A mean's terms are x w / 2^12 with w in Q15: eighths of a weighted code.
+        // Eighths of a weighted code.
         self.mean.get(channel).copied().unwrap_or(0) as f64 / (8.0 * WEIGHTS)
     }
 
     /// Mean value, true RMS and residual of the voltage between two leads, from the Gram
-    /// matrix. `fundamental` is the pair's phasor as [`WindowSums::phasors`] gave it for
+    /// matrix: a pair of slots, or the clip against wide. `fundamental` is the pair's phasor as [`WindowSums::phasors`] gave it for
     /// `frequency`.
     #[must_use]
     pub fn spread(
@@ -239,10 +238,10 @@ impl WindowSums {
         let mean = |lead: usize| self.mean_codes(lead);
         let mean_volts = gain(a) * (mean(a) - offset(a)) - gain(b) * (mean(b) - offset(b));
 
-        // Both factors of a Gram term were divided by 2^8.
-        let unit = f64::from(1_u32 << (2 * GRAM_SHIFT)) / WEIGHTS;
+        // Both factors of a Gram term were divided by 2^8, their sums by 2^3.
+        let unit = f64::from(1_u32 << (2 * SHORT + GRAM_SHIFT)) / WEIGHTS;
         let product = |i: usize, j: usize| {
-            self.gram[gram_place(i, j)] as f64 * unit - offset(i) * mean(j) - offset(j) * mean(i)
+            self.gram(i, j) as f64 * unit - offset(i) * mean(j) - offset(j) * mean(i)
                 + offset(i) * offset(j)
         };
         let square = gain(a) * gain(a) * product(a, a) + gain(b) * gain(b) * product(b, b)
@@ -264,23 +263,14 @@ impl WindowSums {
 /// Sum of the window's weights, in units of one.
 const WEIGHTS: f64 = WEIGHT_SUM as f64 / ONE as f64;
 
-/// RMS codes for one unit of an in-phase or quadrature sum under weights that add up to
-/// `weights`. A sinusoid of amplitude A gives `A/2 weights 32767 / 2^12`, and its RMS is
-/// `A / sqrt 2`.
-const fn rms_per_unit(weights: f64) -> f64 {
-    core::f64::consts::SQRT_2 * 4096.0 / (SINE_SCALE * weights)
-}
+/// RMS codes for one unit of a lead's in-phase or quadrature sum: sixteenths of a code. A sinusoid
+/// of amplitude A gives `A/2 weights 16 32767/32768`, and its RMS is `A / sqrt 2`.
+pub(crate) const RMS_PER_SUM: f64 =
+    core::f64::consts::SQRT_2 * ONE as f64 / (16.0 * SINE_SCALE * WEIGHTS);
 
-/// Place of entry (i, j) in the upper triangle, row by row.
-const fn gram_place(i: usize, j: usize) -> usize {
-    let (low, high) = if i < j { (i, j) } else { (j, i) };
-    let place = low * LEADS - low * (low + 1) / 2 + high;
-    place % GRAM
-}
-
-fn size(sum: Quadrature) -> f64 {
-    libm::hypot(sum.i as f64, sum.q as f64)
-}
+/// The same of a frequency block, in eighths of a code, whose weights add up to half its frames.
+pub(crate) const RMS_PER_BLOCK: f64 =
+    core::f64::consts::SQRT_2 * ONE as f64 / (8.0 * SINE_SCALE * HOP as f64);
 
 fn angle(value: Complex<f64>) -> f64 {
     libm::atan2(value.im, value.re)

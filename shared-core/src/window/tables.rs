@@ -4,7 +4,7 @@
 //! phase is off by at most 1/8192 turn; the error is the same in every channel and cancels in
 //! differences, and its effect on an amplitude is below 1e-6 (accuracy tests).
 
-use super::batch::BATCH;
+use super::batch::{BATCH, PAIRS};
 use super::{BLOCK, HOP, WINDOW};
 
 /// Q15 one.
@@ -16,7 +16,7 @@ pub(crate) const SINE_SCALE: f64 = 32_767.0;
 const QUARTER: usize = 1024;
 
 /// sin(pi x) for 0 <= x <= 1/2, by its series: 12 terms reach 1e-20 there.
-const fn sin_pi(x: f64) -> f64 {
+pub(super) const fn sin_pi(x: f64) -> f64 {
     let angle = x * core::f64::consts::PI;
     let square = angle * angle;
     let mut term = angle;
@@ -71,36 +71,42 @@ static WEIGHT: [u16; WINDOW] = {
     table
 };
 
-/// Its square root, sin(pi n / 800). Both factors of a Gram term carry it, so that the matrix is
-/// a true sum of squares and differences of leads come out exactly.
-static WEIGHT_ROOT: [u16; WINDOW] = {
-    let mut table = [0; WINDOW];
+/// Weight of a window's batches: Hann's in the middle of each, sin^2(pi (b + 1/2) / 80).
+static STEPS: [u16; WINDOW / BATCH] = stairs();
+
+/// Rising half of a frequency block, whose steps are of two frames. The falling half is one minus
+/// this.
+static RISING: [u16; HOP / 2] = {
+    let all: [u16; BLOCK / 2] = stairs();
+    let mut table = [0; HOP / 2];
     let mut n = 0;
-    while n < WINDOW {
-        table[n] = (sin_pi(mirrored(n) as f64 / WINDOW as f64) * ONE as f64 + 0.5) as u16;
+    while n < table.len() {
+        table[n] = all[n];
         n += 1;
     }
     table
 };
 
-/// Rising half of a frequency block: the same shape, four times as steep. The falling half is
-/// one minus this.
-static BLOCK_WEIGHT: [u16; HOP] = {
-    let mut table = [0; HOP];
+/// A Hann window of `N` steps, each weighted as in its middle.
+const fn stairs<const N: usize>() -> [u16; N] {
+    let mut table = [0; N];
     let mut n = 0;
-    while n < HOP {
-        table[n] = WEIGHT[n * (WINDOW / BLOCK)];
+    while n < N {
+        let half = if 2 * n < N { n } else { N - 1 - n };
+        let s = sin_pi((2 * half + 1) as f64 / (2 * N) as f64);
+        table[n] = (s * s * ONE as f64 + 0.5) as u16;
         n += 1;
     }
     table
-};
+}
 
-/// Sum of the window's weights.
+/// Sum of the window's weights over its frames.
 pub(crate) const WEIGHT_SUM: i64 = {
+    let table: [u16; WINDOW / BATCH] = stairs();
     let mut sum = 0;
     let mut n = 0;
-    while n < WINDOW {
-        sum += weight(n) as i64;
+    while n < table.len() {
+        sum += table[n] as i64 * BATCH as i64;
         n += 1;
     }
     sum
@@ -112,27 +118,18 @@ pub(crate) const fn weight(n: usize) -> i32 {
     if n < WINDOW { WEIGHT[n] as i32 } else { 0 }
 }
 
-/// Weights, their roots and the rising weights of a frequency block for a batch from these places
-/// on, Q15.
+/// Weight of batch `n` of a window, Q15.
 #[inline]
-pub(super) fn weights(
-    window: usize,
-    block: usize,
-) -> (
-    &'static [u16; BATCH],
-    &'static [u16; BATCH],
-    &'static [u16; BATCH],
-) {
-    fn from(table: &[u16], place: usize) -> &[u16; BATCH] {
-        // Places beyond a table never come: a window and a segment are whole batches.
-        let rest = table.get(place..).unwrap_or(&[]);
-        rest.first_chunk().unwrap_or(&[0; BATCH])
-    }
-    (
-        from(&WEIGHT, window),
-        from(&WEIGHT_ROOT, window),
-        from(&BLOCK_WEIGHT, block),
-    )
+pub(super) fn step_weight(n: usize) -> i32 {
+    STEPS.get(n).map_or(0, |weight| i32::from(*weight))
+}
+
+/// Rising weights of a frequency block's batch `n`, Q15.
+#[inline]
+pub(super) fn rising_weights(n: usize) -> &'static [u16; PAIRS] {
+    let rest = RISING.get(n * PAIRS..).unwrap_or(&[]);
+    // Places beyond the table never come: a segment is whole batches.
+    rest.first_chunk().unwrap_or(&[0; PAIRS])
 }
 
 /// The falling half is the rising one backwards.
@@ -150,6 +147,19 @@ pub(crate) fn cos_sin(phase: u32) -> (i32, i32) {
     // 12 bits of phase, rounded.
     let place = (phase.wrapping_add(1 << 19) >> 20) as usize;
     (i32::from(SINE[place + QUARTER]), i32::from(SINE[place]))
+}
+
+/// The same in Q12 (full scale 4095.9), and of the phase in full: the rest of the phase, at most
+/// 1/8192 turn, turns what the table gives. Right to half a step and 1/40.
+#[inline]
+pub(super) fn fine_cos_sin(phase: u32) -> (i32, i32) {
+    let (cos, sin) = cos_sin(phase);
+    let rest = (phase.wrapping_add(1 << 19) & 0xF_FFFF) as i32 - (1 << 19);
+    // Radians in units of 2^-24: 2 pi / 2^8 of the rest, 201/32 being 2 pi to 3e-4. At most 2^13.7.
+    let angle = ((rest >> 4) * 201) >> 9;
+    // Q23 each, and half a step.
+    let turned = |along: i32, across: i32| ((along << 8) + ((across * angle) >> 16) + 0x400) >> 11;
+    (turned(cos, -sin), turned(sin, cos))
 }
 
 #[cfg(test)]
@@ -173,13 +183,36 @@ mod tests {
     }
 
     #[test]
+    fn the_fine_sine_is_that_of_the_whole_phase() {
+        let mut phase = 0_u32;
+        for _ in 0..100_000 {
+            let (cos, sin) = fine_cos_sin(phase);
+            let angle = f64::from(phase) / 4_294_967_296.0 * core::f64::consts::TAU;
+            let scale = SINE_SCALE / 8.0;
+            assert!(
+                (f64::from(cos) - angle.cos() * scale).abs() < 0.58,
+                "{phase}"
+            );
+            assert!(
+                (f64::from(sin) - angle.sin() * scale).abs() < 0.58,
+                "{phase}"
+            );
+            phase = phase.wrapping_add(2_654_435_761);
+        }
+    }
+
+    #[test]
     fn hann_halves_add_up_to_one() {
         for n in 0..WINDOW / 2 {
             assert!((weight(n) + weight(n + WINDOW / 2) - ONE).abs() <= 1, "{n}");
         }
         assert_eq!(weight(WINDOW / 2), ONE);
         assert_eq!(weight(0), 0);
-        assert_eq!(WEIGHT_SUM, i64::from(ONE) * WINDOW as i64 / 2);
+        for n in 0..WINDOW / BATCH / 2 {
+            let sum = step_weight(n) + step_weight(n + WINDOW / BATCH / 2);
+            assert!((sum - ONE).abs() <= 1, "{n}");
+        }
+        assert!((WEIGHT_SUM - i64::from(ONE) * WINDOW as i64 / 2).abs() < 400);
     }
 
     #[test]

@@ -5,6 +5,7 @@ import { test } from 'node:test';
 
 import { RP2040 } from 'rp2040js';
 
+import { crc16 } from '../adc-chip.mjs';
 import { QuietLogger, connectSpi, correctTimer, inputPin, spiMode } from '../corrections.mjs';
 import { boardWith, load } from '../fixtures/program.mjs';
 
@@ -199,4 +200,35 @@ test('the chip says by what it was reset, and the log is looked at around interr
   const report = machine.report();
   assert.deepEqual(report.restarts.map(({ how }) => how), ['pin', 'dip']);
   assert.equal(report.loggedInInterrupts, 0);
+});
+
+test('the sniffer works out the check word of the bytes that its channel moves', () => {
+  const bytes = [...Array(15).keys()].map((n) => (n * 37 + 5) & 0xff);
+  const check = crc16(bytes);
+  const frame = [...bytes, check >> 8, check & 0xff, 0];
+  const [DMA, CONTROL, DATA] = [0x50000000, 0x434, 0x438];
+  const from = 0x20000100;
+  const run = ({ control, channelControl, count = frame.length, flip = -1 }) => {
+    const { chip } = boardWith({ code: [STAY] });
+    frame.forEach((byte, n) => chip.writeUint8(from + n, n === flip ? byte ^ 4 : byte));
+    chip.writeUint32(DMA + CONTROL, control);
+    chip.writeUint32(DMA + DATA, 0xffff);
+    chip.writeUint32(DMA + 0x00, from);
+    chip.writeUint32(DMA + 0x04, 0x20000200);
+    chip.writeUint32(DMA + 0x08, count);
+    chip.writeUint32(DMA + 0x0c, channelControl);
+    for (let n = 0; n < frame.length; n++) chip.clock.tick(100);
+    assert.equal(chip.readUint8(0x20000200 + count - 1), frame[count - 1]);
+    return chip.readUint32(DMA + DATA);
+  };
+  const moves = 1 | (3 << 4) | (63 << 15);
+  const sniffed = moves | (1 << 23);
+  const channelZero = 1 | (2 << 5);
+  assert.equal(run({ control: channelZero, channelControl: sniffed, count: bytes.length }), check);
+  assert.equal(run({ control: channelZero, channelControl: sniffed }), 0);
+  assert.notEqual(run({ control: channelZero, channelControl: sniffed, flip: 3 }), 0);
+  // Without either enable, or on another channel, it stands still.
+  assert.equal(run({ control: channelZero, channelControl: moves }), 0xffff);
+  assert.equal(run({ control: channelZero & ~1, channelControl: sniffed }), 0xffff);
+  assert.equal(run({ control: channelZero | (1 << 1), channelControl: sniffed }), 0xffff);
 });

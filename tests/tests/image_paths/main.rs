@@ -274,7 +274,7 @@ fn a_frame_on_its_short_way_comes_to_no_float() {
     let roots = one(&image, "slotwise_take_frames");
     let door = long_way(&image);
     let from = image.reached(&roots, &door);
-    let sums = image.named(|name| name.contains("Accumulator::sum_batch"));
+    let sums = image.named(|name| name.contains("Summing::add"));
     assert!(
         sums.iter().any(|at| from.contains_key(at)),
         "the sums are not on the way: {:?}",

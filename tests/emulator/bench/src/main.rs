@@ -1,7 +1,7 @@
 //! The sampling path of the tester and other ways to do the same work, one after another, for
 //! the emulator to count (`tests/emulator/bench.mjs`).
 //!
-//! Every way takes one frame of four channels a call; its function is not inlined and carries a
+//! Every way takes one frame of four channels a call, or ten; its function is not inlined and carries a
 //! name that the emulator looks for. 800 frames are one window. At its end every way leaves the
 //! RMS of channel 0 in [`FOUND`], in thousandths of a code, so that it can be checked that all of
 //! them did do the work. Not for a board: no clock is set up.
@@ -23,7 +23,7 @@ use slotwise_core::measure::Gatherer;
 use slotwise_core::sample::{AdcCode, Frame};
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::units::{Celsius, Ohms, Ratio, UnixSeconds};
-use slotwise_core::window::{Accumulator, Tuning, WindowSums};
+use slotwise_core::window::{Accumulator, BATCH, Codes, Tuning, WindowSums};
 
 /// Frames of a window.
 pub(crate) const WINDOW: usize = 800;
@@ -33,7 +33,7 @@ const PERIOD: usize = 200;
 
 /// Results in thousandths of a code, in the order of `WAYS` in bench.mjs.
 #[unsafe(no_mangle)]
-static FOUND: [AtomicU32; 5] = [const { AtomicU32::new(0) }; 5];
+static FOUND: [AtomicU32; 6] = [const { AtomicU32::new(0) }; 6];
 
 /// Set at the end.
 #[unsafe(no_mangle)]
@@ -59,7 +59,14 @@ fn codes(values: [i32; 4]) -> Frame {
 
 #[inline(never)]
 #[unsafe(no_mangle)]
-fn bench_core(accumulator: &mut Accumulator, frame: &Frame) -> bool {
+fn bench_core(accumulator: &mut Accumulator, codes: &Codes) {
+    accumulator.push_batch(codes);
+}
+
+/// The same frame by frame, as a frame comes to the sums that is not one of ten at rest.
+#[inline(never)]
+#[unsafe(no_mangle)]
+fn bench_core_single(accumulator: &mut Accumulator, frame: &Frame) -> bool {
     accumulator.push(frame)
 }
 
@@ -128,8 +135,18 @@ fn main() -> ! {
 
     let mut accumulator = Accumulator::new(Tuning::NOMINAL);
     window().for_each(|frame| {
-        bench_core(&mut accumulator, frame);
+        bench_core_single(&mut accumulator, frame);
     });
+    let batches = || {
+        (0..WINDOW / BATCH).map(|batch| {
+            let place = batch * BATCH % PERIOD;
+            core::array::from_fn(|lead| {
+                core::array::from_fn(|n| frames[place + n].codes[lead].get())
+            })
+        })
+    };
+    let mut accumulator = Accumulator::new(Tuning::NOMINAL);
+    batches().for_each(|codes| bench_core(&mut accumulator, &codes));
     let mut gatherer = Gatherer::new(ClipTarget::NotConnected);
     for _ in 0..2 {
         bench_window(&mut gatherer, accumulator.sums(), &calibration, &limits);
@@ -152,6 +169,10 @@ fn main() -> ! {
     let mut sums = f32_ways::Sums::NEW;
     window().for_each(|frame| f32_ways::bench_micromath_iq(&mut sums, frame));
     leave(3, sums.rms(0));
+
+    let mut sums = f32_ways::Sums::NEW;
+    batches().for_each(|codes| f32_ways::bench_f32_batch(&mut sums, &codes));
+    leave(5, sums.rms(0));
 
     let mut lockin = idsp_way::Channels::new();
     window().for_each(|frame| idsp_way::bench_idsp(&mut lockin, frame));
