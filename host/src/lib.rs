@@ -21,6 +21,7 @@ pub mod firmware_builds;
 pub mod live;
 pub mod log_file;
 pub mod port;
+pub mod pulling;
 pub mod report;
 pub mod samples;
 pub mod serve;

@@ -34,11 +34,9 @@ pub fn candidates() -> Vec<String> {
     names
 }
 
-/// The port of the only tester that is plugged in.
-///
-/// # Errors
-/// [`PortError::NoTester`] and [`PortError::Several`].
-pub fn find() -> Result<String, PortError> {
+/// The ports of the testers that are plugged in, by what they name themselves.
+#[must_use]
+pub fn testers() -> Vec<String> {
     let mut testers: Vec<String> = serialport::available_ports()
         .unwrap_or_default()
         .into_iter()
@@ -49,6 +47,15 @@ pub fn find() -> Result<String, PortError> {
         .map(|port| port.port_name)
         .collect();
     testers.sort();
+    testers
+}
+
+/// The port of the only tester that is plugged in.
+///
+/// # Errors
+/// [`PortError::NoTester`] and [`PortError::Several`].
+pub fn find() -> Result<String, PortError> {
+    let mut testers = testers();
     match testers.len() {
         0 => Err(PortError::NoTester {
             found: candidates(),

@@ -7,15 +7,20 @@
 #[path = "calibrate/sweep.rs"]
 mod sweep;
 
+use std::path::Path;
+
 use slotwise::bench::{LineWish, Pace, VirtualTester};
 use slotwise::calibrate::{self, Bench, Ended, Given, Operator, Passing, Step};
-use slotwise::client::Client;
+use slotwise::client::{Client, Pulled};
 use slotwise::error::Error;
+use slotwise::log_file;
+use slotwise_core::calibration::event::CalibrationEvent;
 use slotwise_core::calibration::raw::RawMeasure;
 use slotwise_core::calibration::step::StepFault;
 use slotwise_core::calibration::validity::Validity;
 use slotwise_core::front_end::response;
 use slotwise_core::link::{WorkshopReply, WorkshopRequest};
+use slotwise_core::record::{Body, RecordNumber, decode};
 use slotwise_core::slots::Lead;
 use slotwise_core::units::{Celsius, Hertz, Ohms, Ratio, UnixSeconds, Volts};
 use slotwise_virtual::house::{Jig, Supply};
@@ -274,6 +279,29 @@ fn ended_early_or_not_confirmed_it_changes_nothing() {
     tester.stop().expect("ran to the end");
 }
 
+/// The calibrations that the tester's records tell of.
+fn calibrations(client: &mut Client) -> Vec<CalibrationEvent> {
+    let (_, hello) = client.hello().expect("answers");
+    let mut bytes = hello.0;
+    client
+        .pull(RecordNumber::FIRST, |pulled| {
+            match pulled {
+                Pulled::Record { frame, .. } | Pulled::End { frame, .. } => bytes.extend(frame.0),
+                other => panic!("{other:?}"),
+            }
+            Ok::<(), Error>(())
+        })
+        .expect("it comes");
+    let log = log_file::read_from(&*bytes, Path::new("memory")).expect("a log");
+    let records = log.records.iter().map(|kept| decode(&kept.bytes));
+    records
+        .filter_map(|record| match record.expect("decodes").body {
+            Body::Calibrated(event) => Some(event),
+            _ => None,
+        })
+        .collect()
+}
+
 #[test]
 fn a_token_stores_what_was_offered_and_nothing_else_does() {
     use slotwise_core::link::WorkshopRefusal;
@@ -325,18 +353,22 @@ fn a_token_stores_what_was_offered_and_nothing_else_does() {
     // The last second, and a day after it.
     let mut at = |clock: u64| {
         let clock = UnixSeconds::new(clock);
-        assert_eq!(
-            ask(WorkshopRequest::SetClock { clock }),
-            WorkshopReply::Done
-        );
-        match ask(WorkshopRequest::About) {
-            WorkshopReply::About(about) => about.calibration,
-            other => panic!("{other:?}"),
-        }
+        assert_eq!(client.set_clock(clock).expect("answers"), Ok(()));
+        validity(&mut client)
     };
     assert!(matches!(at(stamp.until.get() - 3600), Validity::Holds(_)));
     assert!(matches!(at(stamp.until.get() + 1), Validity::Expired(_)));
     assert!(matches!(at(stamp.done.get() - 1), Validity::ClockBefore(_)));
+
+    // The journal tells of it once: what was refused or asked twice left nothing.
+    let told = calibrations(&mut client);
+    let event = CalibrationEvent {
+        now: new,
+        before: Some(old),
+    };
+    assert_eq!(told, [event]);
+    let change = event.largest_gain_change().expect("there was one before");
+    assert!((change.get() - 0.0001).abs() < 1e-6, "{change:?}");
     tester.stop().expect("ran to the end");
 }
 

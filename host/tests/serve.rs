@@ -9,8 +9,11 @@ use axum::http::{Request, StatusCode, header};
 use http_body_util::BodyExt as _;
 use slotwise::archive::{Archive, Batch, SqliteArchive};
 use slotwise::log_file::KeptRecord;
-use slotwise::serve::{Office, router};
+use slotwise::serve::{Job, Office, router};
 use slotwise::texts::English;
+use slotwise_core::calibration::Calibration;
+use slotwise_core::calibration::event::CalibrationEvent;
+use slotwise_core::calibration::raw::NOMINAL;
 use slotwise_core::evidence::Measured;
 use slotwise_core::limits::BandSet;
 use slotwise_core::record::{Body, Digest, Record, RecordNumber, TesterId, Version};
@@ -27,19 +30,18 @@ fn office(db: &Path) -> Office {
         archive: db.to_owned(),
         band: BandSet::default(),
         prepared_by: "Tern & Fell Heating".to_owned(),
+        ports: Vec::new(),
+        job: Job::default(),
         hosts: vec![HOST.to_owned()],
         language: &English,
     }
 }
 
-/// A site with these tests, each at its clock, with this earth path.
-fn add(archive: &mut SqliteArchive, site: &str, tester: u64, tests: &[(Invented, u64, f32)]) {
-    let tester = TesterId(tester);
+/// Takes these records of a tester in, each with its clock.
+fn take_in(archive: &mut SqliteArchive, tester: TesterId, bodies: Vec<(u64, Body)>) {
     let mut previous = Digest::default();
     let mut records = Vec::new();
-    for (number, (invented, clock, ohms)) in (1..).zip(tests) {
-        let mut test = invented.test();
-        test.evidence.earth_path = Measured::known(Ohms::new(*ohms), Ohms::new(0.05));
+    for (number, (clock, body)) in (1..).zip(bodies) {
         let number = RecordNumber::new(number);
         let bytes = bytes_of(&Record {
             number,
@@ -52,8 +54,8 @@ fn add(archive: &mut SqliteArchive, site: &str, tester: u64, tests: &[(Invented,
             },
             boot: number.get(),
             at: Millis::new(4000),
-            clock: Some(UnixSeconds::new(*clock)),
-            body: Body::Test(test),
+            clock: Some(UnixSeconds::new(clock)),
+            body,
         });
         previous = slotwise::chain::digest(&bytes);
         records.push(KeptRecord {
@@ -62,7 +64,6 @@ fn add(archive: &mut SqliteArchive, site: &str, tester: u64, tests: &[(Invented,
             at_byte: 0,
         });
     }
-    let last = records.last().unwrap().number;
     archive
         .import(&Batch {
             source: "test".to_owned(),
@@ -72,6 +73,18 @@ fn add(archive: &mut SqliteArchive, site: &str, tester: u64, tests: &[(Invented,
             at: UnixSeconds::new(NOON),
         })
         .unwrap();
+}
+
+/// A site with these tests, each at its clock, with this earth path.
+fn add(archive: &mut SqliteArchive, site: &str, tester: u64, tests: &[(Invented, u64, f32)]) {
+    let tester = TesterId(tester);
+    let last = RecordNumber::new(u32::try_from(tests.len()).unwrap());
+    let bodies = tests.iter().map(|(invented, clock, ohms)| {
+        let mut test = invented.test();
+        test.evidence.earth_path = Measured::known(Ohms::new(*ohms), Ohms::new(0.05));
+        (*clock, Body::Test(test))
+    });
+    take_in(archive, tester, bodies.collect());
     let site = archive.site(site).unwrap();
     let furnace = archive.appliance(site, "furnace").unwrap();
     archive
@@ -232,6 +245,60 @@ fn a_site_shows_visits_and_a_trend_and_a_visit_its_report() {
     ] {
         assert_eq!(get(&db, address).status, status, "{address}");
     }
+}
+
+#[test]
+fn testers_are_listed_with_their_calibration_and_visits_name_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let db = folder.path().join("o.db");
+    let mut archive = SqliteArchive::open_or_make(&db).unwrap();
+    let done = |at: u64| Calibration {
+        done: UnixSeconds::new(at),
+        ..NOMINAL
+    };
+    let calibrated = |at: u64, before: Option<Calibration>| {
+        let mut now = done(at);
+        now.channels[2].gain = 1.002;
+        (at, Body::Calibrated(CalibrationEvent { now, before }))
+    };
+    // Long ago, so that the day of this run changes nothing.
+    let first = NOON - 5 * YEAR;
+    let bodies = vec![
+        calibrated(first, None),
+        (first + 60, Body::Test(SOUND.test())),
+        calibrated(first + 120, Some(done(first))),
+        (first + 180, Body::Test(SOUND.test())),
+    ];
+    take_in(&mut archive, TesterId(0x51), bodies);
+    let site = archive.site("Larkfield Terrace 1").unwrap();
+    archive
+        .place(
+            TesterId(0x51),
+            RecordNumber::FIRST,
+            RecordNumber::new(4),
+            site,
+            None,
+        )
+        .unwrap();
+    add(
+        &mut archive,
+        "Larkfield Terrace 3",
+        0x52,
+        &[(SOUND, NOON, 0.3)],
+    );
+    drop(archive);
+    let list = get(&db, "/testers").text();
+    let rows: Vec<&str> = list.split("<tr>").skip(2).collect();
+    assert_eq!(rows.len(), 2);
+    assert!(rows[0].contains("0000000000000051"), "{}", rows[0]);
+    assert!(rows[0].contains("2021-03-02") && rows[0].contains("2022-03-02"));
+    assert!(rows[0].contains("+0.200 %") && rows[0].contains("OUT OF DATE"));
+    assert!(rows[1].contains("not known here") && !rows[1].contains('%'));
+    // Both tests of the visit name what they were measured under.
+    let visit = get(&db, "/visit?site=Larkfield%20Terrace%201&number=1").text();
+    assert!(visit.contains("(record 1), good until") && visit.contains("(record 3), good until"));
+    let visit = get(&db, "/visit?site=Larkfield%20Terrace%203&number=1").text();
+    assert!(visit.contains("no record of the archive tells its day"));
 }
 
 #[test]

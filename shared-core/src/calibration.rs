@@ -3,6 +3,7 @@
 //! Model: `volts = (code - offset) * volts_per_code / response(f)`. A tester without a valid
 //! calibration measures nothing: there is no default that a verdict could rest on.
 
+pub mod event;
 pub mod fit;
 pub mod raw;
 pub mod step;

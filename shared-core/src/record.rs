@@ -10,6 +10,7 @@ use core::fmt;
 
 use serde::{Deserialize, Serialize};
 
+use crate::calibration::event::CalibrationEvent;
 use crate::evidence::Evidence;
 use crate::sample::FRAMES_PER_SECOND;
 use crate::self_test::SelfTestFailure;
@@ -131,6 +132,8 @@ pub enum Body {
     SelfTest(SelfTestFailure),
     /// The tester started: why, with which build, and how the run before ended.
     Start(Start),
+    /// A calibration was stored.
+    Calibrated(CalibrationEvent),
 }
 
 /// Why the tester started. The order is part of the record format: only append.

@@ -80,21 +80,16 @@ fn newest(folder: &Path) -> Option<SystemTime> {
         .max()
 }
 
-/// The host program, built like the tests.
+/// The host program, built like the tests: with the features of the whole workspace, so that
+/// nothing is compiled anew after `cargo test --workspace`. Ask for it before a board is started:
+/// a board does not wait for a compiler.
 ///
 /// # Panics
 /// If it does not build.
 #[must_use]
 pub fn host_program() -> PathBuf {
     let status = Command::new(env!("CARGO"))
-        .args([
-            "build",
-            "--quiet",
-            "--package",
-            "slotwise",
-            "--bin",
-            "slotwise",
-        ])
+        .args(["build", "--quiet", "--workspace", "--bin", "slotwise"])
         .current_dir(root())
         .status()
         .expect("cargo starts");
@@ -319,22 +314,35 @@ pub fn run_alone(
     let file = io::BufWriter::new(fs::File::create(path("frames.bin")).map_err(text)?);
     let mut front_end = FrontEnd::new(specimen, Box::new(source));
     write_source(file, &mut front_end, 4_000 * seconds).map_err(|error| error.to_string())?;
+    let mut asked = vec!["--defmt", "log.bin"];
+    asked.extend(more);
+    run_from_frames(elf, folder, seconds, &asked)
+}
+
+/// Runs the image without a host, for this many simulated seconds, however long that takes. The
+/// converter sees `frames.bin` of `folder`, and the flash is `nor.bin`; `report.json` comes to
+/// lie beside them.
+///
+/// # Errors
+/// A sentence: no emulator, or a run that went wrong.
+pub fn run_from_frames(
+    elf: &Path,
+    folder: &Path,
+    seconds: u64,
+    more: &[&str],
+) -> Result<(), String> {
+    let elf = std::path::absolute(elf).map_err(|error| format!("{}: {error}", elf.display()))?;
     let status = Command::new("node")
+        .current_dir(folder)
         .arg(root().join("tests/emulator/run.mjs"))
         .arg("--elf")
         .arg(elf)
-        .arg("--frames")
-        .arg(path("frames.bin"))
-        .arg("--nor")
-        .arg(path("nor.bin"))
-        .arg("--report")
-        .arg(path("report.json"))
-        .arg("--defmt")
-        .arg(path("log.bin"))
+        .args(["--frames", "frames.bin", "--nor", "nor.bin"])
+        .args(["--report", "report.json"])
         .args(["--seconds", &seconds.to_string()])
         .args(more)
         .status()
-        .map_err(text)?;
+        .map_err(|error| format!("emulated run: {error}"))?;
     if status.success() {
         Ok(())
     } else {

@@ -40,9 +40,27 @@ fn clock(bench: &mut Bench) -> String {
 
 fn set_clock(bench: &mut Bench, clock: u64) -> String {
     let clock = UnixSeconds::new(clock);
-    match bench.ask(Request::Workshop(WorkshopRequest::SetClock { clock })) {
+    let mut ask = |request| match bench.ask(Request::Workshop(request)) {
         (_, Answer::Other(text)) => text,
         (_, other) => panic!("{other:?}"),
+    };
+    let offered = ask(WorkshopRequest::OfferClock { clock });
+    let token = offered
+        .strip_prefix("Workshop(Offered { token: ")
+        .and_then(|rest| rest.strip_suffix(" })"));
+    match token {
+        None => offered,
+        Some(token) => {
+            let token = token.parse().expect("a number");
+            let other = WorkshopRequest::SetClock {
+                token: u32::wrapping_add(token, 1),
+            };
+            assert_eq!(ask(other), "Workshop(Refused(Token))");
+            let done = ask(WorkshopRequest::SetClock { token });
+            let again = ask(WorkshopRequest::SetClock { token });
+            assert_eq!(again, "Workshop(Refused(Token))", "an offer is taken once");
+            done
+        }
     }
 }
 

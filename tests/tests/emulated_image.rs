@@ -22,7 +22,10 @@ use slotwise_firmware::nor::SpiNor;
 use slotwise_firmware::stimulator::Stimulator;
 use slotwise_firmware::tester::{Identity, Parts, Tester};
 use slotwise_tests::circuit_server::{Asked, CircuitServer};
-use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, host_program, image_or_word, report};
+use slotwise_tests::emulator::{
+    EmulatedBoard, Feed, Given, host_program, image_or_word, report, run_from_frames,
+};
+use slotwise_tests::flash_records::records_of;
 use slotwise_tests::image::Image;
 use slotwise_virtual::board::workshop_flash;
 use slotwise_virtual::chips::nor::VirtualNor;
@@ -160,13 +163,11 @@ fn desktop(specimen: &Specimen, contents: Vec<u8>, identity: Identity, asked: &[
 }
 
 /// Pulls with the host program until `count` records are there.
-fn pull_until(board: &EmulatedBoard, folder: &Path, count: usize) -> Vec<Vec<u8>> {
-    let program = host_program();
-    // The records are there; only a pull that never comes is to end here.
+fn pull_until(program: &Path, board: &EmulatedBoard, folder: &Path, count: usize) -> Vec<Vec<u8>> {
     let deadline = Instant::now() + Duration::from_secs(1200);
     for attempt in 0.. {
         let file = folder.join(format!("pull-{attempt}.slotlog"));
-        let output = Command::new(&program)
+        let output = Command::new(program)
             .args(["pull", "--port"])
             .arg(board.port().expect("the port has a name"))
             .arg("--out")
@@ -193,6 +194,7 @@ fn pull_until(board: &EmulatedBoard, folder: &Path, count: usize) -> Vec<Vec<u8>
 #[test]
 fn the_emulated_image_and_the_desktop_drive_the_same_and_write_the_same_records() {
     let Some(elf) = image_or_word() else { return };
+    let program = host_program();
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = |name: &str| folder.path().join(name);
     let specimen = Specimen::draw(23, &Tolerance::USUAL);
@@ -213,7 +215,7 @@ fn the_emulated_image_and_the_desktop_drive_the_same_and_write_the_same_records(
     })
     .expect("the emulator starts");
     circuit.wait_for(length);
-    let emulated = pull_until(&board, folder.path(), RECORDS);
+    let emulated = pull_until(&program, &board, folder.path(), RECORDS);
     assert!(
         board.finish().expect("it ends"),
         "the emulator found a problem"
@@ -332,25 +334,14 @@ fn an_image_whose_probe_moves_nothing_never_calls_the_path_measured() {
     fs::write(path("nor.bin"), &contents).expect("room for the flash's contents");
     let file = BufWriter::new(File::create(path("frames.bin")).expect("room for frames"));
     write_source(file, &mut front_end(&specimen), 4 * 12_000).expect("frames are written");
-    let board = EmulatedBoard::start(Given {
-        elf: &elf,
-        feed: Feed::Frames(&path("frames.bin")),
-        nor: &path("nor.bin"),
-        report: &path("report.json"),
-        seconds: 120,
-        more: &[],
-    })
-    .expect("the emulator starts");
-    let emulated = pull_until(&board, folder.path(), 2);
-    assert!(board.finish().expect("it ends"), "no problem");
-    let record = decode(&emulated[1]).expect("it decodes");
-    let Body::Test(test) = &record.body else {
-        panic!("{record:?}")
+    // Unplugged at the end, with time to write the record.
+    run_from_frames(&elf, folder.path(), 14, &["--after-frames", "zero"]).expect("it runs");
+    let records = records_of(&path("nor.bin"));
+    assert_eq!(records.len(), 2, "the start and one test: {records:?}");
+    let Body::Test(test) = &records[1].body else {
+        panic!("{:?}", records[1])
     };
-    let health = (
-        test.verdict.outcome,
-        test.verdict.first().map(|first| first.code),
-    );
-    assert_eq!(test.verdict.outcome, Outcome::TesterFault, "{health:?}");
+    let first = test.verdict.first().map(|first| first.code);
+    assert_eq!(test.verdict.outcome, Outcome::TesterFault, "{first:?}");
     assert!(report(&path("report.json"))["outputs"]["conversions"]["probe"].as_u64() > Some(4000));
 }

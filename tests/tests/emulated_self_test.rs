@@ -1,9 +1,7 @@
 //! The real image's tests of itself: a wrong bit of flash, a stuck channel, a clock that is off,
 //! a welded relay, and a loop that no longer takes frames. What it leaves in its flash is read as a host would.
 
-use std::fs::{self, File};
-use std::io::BufWriter;
-use std::process::Command;
+use std::fs;
 
 use slotwise_core::evidence::Evidence;
 use slotwise_core::finding::FindingCode;
@@ -15,11 +13,9 @@ use slotwise_core::slots::Lead;
 use slotwise_core::units::Millis;
 use slotwise_firmware::lamps::level;
 use slotwise_tests::circuit_server::CircuitServer;
-use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, image_or_word, report};
+use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, image_or_word, report, run_alone};
 use slotwise_tests::flash_records::records_of;
-use slotwise_tests::outside::root;
 use slotwise_virtual::board::workshop_flash;
-use slotwise_virtual::frames_file::write_source;
 use slotwise_virtual::front_end::{FrontEnd, PhasorSource, Stretch};
 use slotwise_virtual::house::find;
 use slotwise_virtual::outputs::{Outputs, Relay};
@@ -41,31 +37,8 @@ fn run_in(receptacle: &str, more: &[&str], seconds: u64) -> Option<Run> {
     let elf = image_or_word()?;
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = |name: &str| folder.path().join(name);
-    let specimen = Specimen::draw(51, &Tolerance::USUAL);
-    let contents = workshop_flash(&specimen).expect("the workshop calibrates it");
-    fs::write(path("nor.bin"), &contents).expect("room for the flash's contents");
-    let receptacle = find(receptacle).expect("in the bank").receptacle.clone();
-    let plan = [Stretch::plugged(receptacle, 1000 * seconds)];
-    let source = PhasorSource::new(&specimen, &plan).expect("it is solved");
-    let mut front_end = FrontEnd::new(specimen, Box::new(source));
-    let file = BufWriter::new(File::create(path("frames.bin")).expect("room for frames"));
-    write_source(file, &mut front_end, 4_000 * seconds).expect("frames are written");
-    let status = Command::new("node")
-        .arg(root().join("tests/emulator/run.mjs"))
-        .arg("--elf")
-        .arg(elf)
-        .arg("--frames")
-        .arg(path("frames.bin"))
-        .arg("--nor")
-        .arg(path("nor.bin"))
-        .arg("--report")
-        .arg(path("report.json"))
-        .args(["--seconds", &seconds.to_string()])
-        .args(more)
-        .status()
-        .expect("the emulator starts");
-    // 1: the port was never opened, or the like; the report says what.
-    assert!(status.success(), "{status}");
+    // An exit code of 1 says that the port was never opened, or the like; the report says what.
+    run_alone(&elf, folder.path(), receptacle, seconds, more).expect("it runs");
     Some(Run {
         records: records_of(&path("nor.bin")),
         report: report(&path("report.json")),

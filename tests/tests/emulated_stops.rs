@@ -44,6 +44,7 @@ fn run(elf: &Path, receptacle: &str, seconds: u64, more: &[&str]) -> Run {
 /// Switches the tester of a run on again and pulls and shows its journal with the host program:
 /// the JSON document, the table, and what `doctor` says.
 fn pull(elf: &Path, run: &Run) -> (Value, String, Value) {
+    let program = host_program();
     let path = |name: &str| run.folder.path().join(name);
     let board = EmulatedBoard::start(Given {
         elf,
@@ -56,7 +57,6 @@ fn pull(elf: &Path, run: &Run) -> (Value, String, Value) {
     .expect("the emulator starts");
     let port = board.port().expect("a port");
     let file = path("pulled.slotlog");
-    let program = host_program();
     let deadline = Instant::now() + Duration::from_secs(1200);
     // A machine with much else to do may run the board too slowly for the host's patience.
     let host = |arguments: &[&str]| loop {

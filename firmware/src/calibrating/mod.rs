@@ -9,6 +9,7 @@ mod measuring;
 
 use crc::{CRC_32_ISO_HDLC, Crc};
 use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use slotwise_core::calibration::event::CalibrationEvent;
 use slotwise_core::calibration::validity::Validity;
 use slotwise_core::calibration::{self, Calibration};
 use slotwise_core::link::{
@@ -37,11 +38,20 @@ struct Offer {
     is_stored: bool,
 }
 
+/// A time that was offered.
+#[derive(Clone, Copy, Debug)]
+struct ClockOffer {
+    token: u32,
+    clock: UnixSeconds,
+    at: Millis,
+}
+
 /// What the tester has to do besides answering.
 #[derive(Debug)]
 pub(crate) struct Workshop {
     stored: Option<Calibration>,
     offer: Option<Offer>,
+    clock_offer: Option<ClockOffer>,
     measuring: Option<Measuring>,
     asked: Millis,
     /// Changes what is offered into another token every time.
@@ -49,6 +59,8 @@ pub(crate) struct Workshop {
     /// How the clock chip stood when it was last asked, and whether it is to be set.
     chip: ClockChip,
     sets_chip: bool,
+    /// A calibration was stored and no record tells of it yet.
+    event: Option<CalibrationEvent>,
 }
 
 /// What the answer to a request means for the rest of the tester.
@@ -71,11 +83,13 @@ impl Workshop {
         Self {
             stored,
             offer: None,
+            clock_offer: None,
             measuring: None,
             asked: Millis::new(0),
             offers: 0,
             chip: ClockChip::NotAsked,
             sets_chip: false,
+            event: None,
         }
     }
 
@@ -96,6 +110,11 @@ impl Workshop {
     /// Whether the clock chip is to be set, once.
     pub(crate) const fn take_sets_chip(&mut self) -> bool {
         core::mem::replace(&mut self.sets_chip, false)
+    }
+
+    /// The calibration that was stored since this was last asked, to be told in a record.
+    pub(crate) const fn take_event(&mut self) -> Option<CalibrationEvent> {
+        self.event.take()
     }
 
     /// The calibration in force at `clock`.
@@ -123,6 +142,7 @@ impl Workshop {
     pub(crate) fn has_ended(&mut self, is_open: bool, now: Millis) -> bool {
         if !is_open {
             self.offer = None;
+            self.clock_offer = None;
         }
         let is_over = self.is_measuring() && (!is_open || now.since(self.asked) >= IDLE_MS);
         if is_over {
@@ -155,14 +175,8 @@ impl Workshop {
                 };
                 (WorkshopReply::About(about), Then::Nothing)
             }
-            WorkshopRequest::SetClock { clock } if clock_chip::is_a_time(clock) => {
-                self.sets_chip = true;
-                (WorkshopReply::Done, Then::SetClock(clock))
-            }
-            WorkshopRequest::SetClock { .. } => (
-                WorkshopReply::Refused(WorkshopRefusal::NotATime),
-                Then::Nothing,
-            ),
+            WorkshopRequest::OfferClock { clock } => (self.offer_clock(clock, now), Then::Nothing),
+            WorkshopRequest::SetClock { token } => self.set_clock(token, now),
             WorkshopRequest::Clock => {
                 let chip = self.chip();
                 let report = ClockReport { clock, chip };
@@ -198,6 +212,47 @@ impl Workshop {
         }
     }
 
+    fn offer_clock(&mut self, clock: UnixSeconds, now: Millis) -> WorkshopReply {
+        if !clock_chip::is_a_time(clock) {
+            return WorkshopReply::Refused(WorkshopRefusal::NotATime);
+        }
+        let token = self.token(&clock.get().to_le_bytes(), now);
+        self.clock_offer = Some(ClockOffer {
+            token,
+            clock,
+            at: now,
+        });
+        WorkshopReply::Offered { token }
+    }
+
+    /// Taken once: asked again, as after a lost answer, it is refused, and setting the clock
+    /// begins anew with the time that it is then.
+    fn set_clock(&mut self, token: u32, now: Millis) -> (WorkshopReply, Then) {
+        let offer = self.clock_offer.take_if(|offer| offer.token == token);
+        match offer {
+            None => (
+                WorkshopReply::Refused(WorkshopRefusal::Token),
+                Then::Nothing,
+            ),
+            Some(offer) => {
+                self.sets_chip = true;
+                let passed = now.since(offer.at) / 1000;
+                let clock = UnixSeconds::new(offer.clock.get().saturating_add(passed));
+                (WorkshopReply::Done, Then::SetClock(clock))
+            }
+        }
+    }
+
+    /// A number for an offer, another one every time.
+    fn token(&mut self, what: &[u8], now: Millis) -> u32 {
+        self.offers = self.offers.wrapping_add(1);
+        let mut digest = CHECK.digest();
+        digest.update(what);
+        digest.update(&self.offers.to_le_bytes());
+        digest.update(&now.get().to_le_bytes());
+        digest.finalize()
+    }
+
     fn offer(&mut self, calibration: Calibration, now: Millis) -> WorkshopReply {
         let mut buffer = [0; calibration::MAX_BYTES];
         let encoded = calibration
@@ -206,12 +261,7 @@ impl Workshop {
         let Ok(bytes) = encoded else {
             return WorkshopReply::Refused(WorkshopRefusal::Implausible);
         };
-        self.offers = self.offers.wrapping_add(1);
-        let mut digest = CHECK.digest();
-        digest.update(bytes);
-        digest.update(&self.offers.to_le_bytes());
-        digest.update(&now.get().to_le_bytes());
-        let token = digest.finalize();
+        let token = self.token(bytes, now);
         self.offer = Some(Offer {
             token,
             calibration,
@@ -241,8 +291,12 @@ impl Workshop {
         offer.is_stored = is_kept;
         // A write that failed half way may have left the new one: what stands there counts.
         let stands = load(&mut journal.calibration_store());
-        if stands.is_some() {
-            self.stored = stands;
+        if let Some(now) = stands {
+            let before = self.stored.replace(now);
+            // Stored again without a change, as after a lost answer: still a calibration.
+            if is_kept || before != stands {
+                self.event = Some(CalibrationEvent { now, before });
+            }
         }
         if is_kept && stands == Some(wanted) {
             (WorkshopReply::Done, Then::LookAgain)

@@ -102,16 +102,17 @@ fn next(verdict: &Verdict, words: &Words) -> Line {
         .map_or_else(Line::new, |finding| Line::of((words.next)(finding.next)))
 }
 
+/// What to do comes before what would tell more: the check that would separate two dangerous
+/// wirings, as by the clip, is for whoever comes when the breaker is off, and stands in the record.
 fn danger(verdict: &Verdict, words: &Words) -> Screen {
-    let [finding, next] = [finding(verdict, words), next(verdict, words)];
     Screen {
         look: Look::Danger,
         head: Line::of((words.outcome)(Outcome::Danger)),
         number: number(verdict),
         rows: [
             Line::of(words.hands_off),
-            finding,
-            next,
+            finding(verdict, words),
+            Line::of(words.breaker_off),
             Line::new(),
             Line::new(),
         ],

@@ -2,6 +2,7 @@
 
 use super::draw::{ELEMENTS, element};
 use super::line::CHARACTERS;
+use super::line::Line;
 use super::screen::{Look, Scene, Screen};
 use super::texts::ENGLISH;
 use embedded_graphics::Pixel;
@@ -295,8 +296,12 @@ fn danger_and_tester_fault_look_like_no_other_screen_and_show_no_value() {
     );
     for outcome in OUTCOMES {
         for code in FindingCode::ALL {
-            let verdict = verdict(outcome, code, NextCheck::None, Unproven::ALL);
+            let clip = NextCheck::ClipOnIndependentEarth;
+            let verdict = verdict(outcome, code, clip, Unproven::ALL);
             let screen = Screen::of(&scene(Some(&verdict), Some(&evidence)), &ENGLISH);
+            // Nobody is sent to clip something on while metal may be live.
+            let sends = screen.rows.contains(&Line::of((ENGLISH.next)(clip)));
+            assert_eq!(sends, outcome != Outcome::Danger, "{outcome:?}");
             let expected = match outcome {
                 Outcome::Danger => Look::Danger,
                 Outcome::TesterFault => Look::Fault,

@@ -18,6 +18,8 @@ pub struct Words {
     pub outcome: fn(Outcome) -> &'static str,
     /// Second line of a danger; at most 14 characters.
     pub hands_off: &'static str,
+    /// Last line of a danger: what to do before anything else; at most 21 characters.
+    pub breaker_off: &'static str,
     /// A finding; at most 21 characters, as all that is not said otherwise.
     pub finding: fn(FindingCode) -> &'static str,
     /// The next check.
@@ -67,6 +69,7 @@ pub struct Words {
 pub const ENGLISH: Words = Words {
     outcome,
     hands_off: "HANDS OFF",
+    breaker_off: "Switch breaker off",
     finding,
     next,
     missing,

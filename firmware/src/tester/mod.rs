@@ -272,6 +272,9 @@ where
         if look_again {
             self.take_calibration();
         }
+        if let Some(event) = self.workshop.take_event() {
+            self.keep(self.sequence.at(), Body::Calibrated(event));
+        }
         self.flow.mark(Stage::Link);
         self.flow.tell();
     }

@@ -53,18 +53,21 @@ pub enum Kind {
     WatchStep,
     /// A test of the tester by itself failed.
     SelfTest,
+    /// A calibration was stored.
+    Calibrated,
     /// Its bytes are kept, but this version cannot read them.
     Unread,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Boot,
         Self::Test,
         Self::WatchPage,
         Self::WatchStep,
         Self::SelfTest,
+        Self::Calibrated,
         Self::Unread,
     ];
 
@@ -77,6 +80,7 @@ impl Kind {
             Self::WatchPage => "watch-page",
             Self::WatchStep => "watch-step",
             Self::SelfTest => "self-test",
+            Self::Calibrated => "calibrated",
             Self::Unread => "unread",
         }
     }
@@ -151,6 +155,7 @@ impl Columns {
             Body::WatchPage(_) => (Kind::WatchPage, None),
             Body::WatchStep(_) => (Kind::WatchStep, None),
             Body::SelfTest(_) => (Kind::SelfTest, None),
+            Body::Calibrated(_) => (Kind::Calibrated, None),
         };
         Self {
             kind,

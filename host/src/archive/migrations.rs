@@ -10,9 +10,10 @@ use rusqlite::{Connection, ErrorCode, TransactionBehavior};
 use super::ArchiveError;
 
 /// The steps, in order.
-const STEPS: [&str; 2] = [
+const STEPS: [&str; 3] = [
     include_str!("migrations/1.sql"),
     include_str!("migrations/2.sql"),
+    include_str!("migrations/3.sql"),
 ];
 
 /// "SLOT" in ASCII: marks the file as an archive.

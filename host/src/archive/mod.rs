@@ -12,6 +12,7 @@
 //!
 //! [`Archive`] is what the rest of the program uses; SQLite is behind it ([`SqliteArchive`]).
 
+mod backup;
 mod columns;
 mod error;
 mod examine;
@@ -19,9 +20,11 @@ mod import;
 mod intake;
 mod listing;
 mod migrations;
+mod opening;
 mod places;
 mod rows;
 mod sqlite;
+mod testers;
 mod verify;
 
 use std::path::Path;
@@ -37,6 +40,7 @@ pub use import::{Arrival, batch_of, tester_of};
 pub use listing::{SiteRow, SitesWanted};
 pub use places::{Answers, ApplianceId, KeptNote, NewNote, Place, Readings, Shown, SiteId, Word};
 pub use sqlite::SqliteArchive;
+pub use testers::{KeptCalibration, TesterRow};
 pub use verify::{Fault, FaultKind, Verified};
 
 /// Records of one tester on their way in.
@@ -172,6 +176,22 @@ pub trait Archive {
     /// # Errors
     /// [`ArchiveError`].
     fn sites(&self, wanted: &SitesWanted) -> Result<Vec<SiteRow>, ArchiveError>;
+
+    /// Every tester, by its number, with its newest record and calibration.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    fn testers(&self) -> Result<Vec<TesterRow>, ArchiveError>;
+
+    /// The newest calibration that a record of `tester` up to `number` tells of.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    fn calibration_at(
+        &self,
+        tester: TesterId,
+        number: RecordNumber,
+    ) -> Result<Option<KeptCalibration>, ArchiveError>;
 
     /// Checks every byte; hands over what is wrong as it is found.
     ///

@@ -5,34 +5,23 @@
 //! statement.
 
 use std::path::{Path, PathBuf};
-use std::time::{Duration, Instant};
 
-use rusqlite::backup::{Backup, StepResult};
-use rusqlite::{
-    Connection, ErrorCode, OpenFlags, OptionalExtension as _, TransactionBehavior, params,
-};
+use rusqlite::{Connection, OpenFlags, OptionalExtension as _, TransactionBehavior, params};
 use slotwise_core::record::{RecordNumber, TesterId};
 use slotwise_core::units::UnixSeconds;
 
 use super::places::checked_name;
 use super::{
-    ApplianceId, Archive, ArchiveError, Batch, Columns, Counts, Fault, Imported, KeptNote, NewNote,
-    Place, SiteId, SiteRow, SitesWanted, TestRow, Verified, Wanted, examine, intake, listing,
-    migrations, rows,
+    ApplianceId, Archive, ArchiveError, Batch, Counts, Fault, Imported, KeptCalibration, KeptNote,
+    NewNote, Place, SiteId, SiteRow, SitesWanted, TestRow, TesterRow, Verified, Wanted, backup,
+    examine, intake, listing, rows, testers,
 };
-
-/// How long another program that is writing is waited for.
-const PATIENCE: Duration = Duration::from_secs(10);
-
-/// From one try to the next, while another program has the file locked and SQLite does not
-/// wait by itself.
-const REST: Duration = Duration::from_millis(20);
 
 /// An archive in a file.
 #[derive(Debug)]
 pub struct SqliteArchive {
-    connection: Connection,
-    file: PathBuf,
+    pub(super) connection: Connection,
+    pub(super) file: PathBuf,
 }
 
 impl SqliteArchive {
@@ -55,92 +44,6 @@ impl SqliteArchive {
             });
         }
         Self::open_with(file, OpenFlags::empty())
-    }
-
-    /// Opens, and tries again while another program is at the same step: SQLite does not wait
-    /// (says "busy" at once, whatever the time-out) where two change the journal mode, or one
-    /// changes it while the other is about to write.
-    fn open_with(file: &Path, extra: OpenFlags) -> Result<Self, ArchiveError> {
-        let started = Instant::now();
-        loop {
-            match Self::try_to_open(file, extra) {
-                Err(ArchiveError::Database { source, .. })
-                    if source.sqlite_error_code() == Some(ErrorCode::DatabaseBusy)
-                        && started.elapsed() < PATIENCE =>
-                {
-                    std::thread::sleep(REST);
-                }
-                opened_or_refused => return opened_or_refused,
-            }
-        }
-    }
-
-    fn try_to_open(file: &Path, extra: OpenFlags) -> Result<Self, ArchiveError> {
-        // Without SQLITE_OPEN_URI, so that a file name is a file name whatever is in it.
-        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX | extra;
-        let failed = |source| ArchiveError::Database {
-            file: file.to_owned(),
-            source,
-        };
-        let mut connection = Connection::open_with_flags(file, flags).map_err(failed)?;
-        connection.busy_timeout(PATIENCE).map_err(failed)?;
-        migrations::bring_up(&mut connection, file)?;
-        connection
-            .pragma_update(None, "journal_mode", "wal")
-            .map_err(failed)?;
-        connection
-            .pragma_update(None, "foreign_keys", true)
-            .map_err(failed)?;
-        // A power cut must not take a batch that was said to be kept.
-        connection
-            .pragma_update(None, "synchronous", "full")
-            .map_err(failed)?;
-        let mut archive = Self {
-            connection,
-            file: file.to_owned(),
-        };
-        archive.read_again().map_err(failed)?;
-        Ok(archive)
-    }
-
-    /// Reads what an older version kept unread.
-    fn read_again(&mut self) -> rusqlite::Result<()> {
-        let mut readable = Vec::new();
-        {
-            let mut unread = self.connection.prepare(
-                "SELECT r.id, t.serial, r.number, r.bytes FROM record r \
-                 JOIN tester t ON t.id = r.tester WHERE r.kind = 'unread'",
-            )?;
-            let mut found = unread.query([])?;
-            while let Some(row) = found.next()? {
-                let serial: String = row.get(1)?;
-                let number = RecordNumber::new(row.get(2)?);
-                let bytes: Vec<u8> = row.get(3)?;
-                let columns = Columns::of(rows::tester(&serial)?, number, &bytes);
-                if columns.unread.is_none() {
-                    readable.push((row.get::<_, i64>(0)?, columns));
-                }
-            }
-        }
-        if readable.is_empty() {
-            return Ok(());
-        }
-        let transaction = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)?;
-        for (id, columns) in readable {
-            let [previous, kind, unread, boot, millis, clock, firmware] =
-                rows::record_values(&columns);
-            let changed = transaction.execute(
-                "UPDATE record SET previous = ?2, kind = ?3, unread = ?4, boot = ?5, millis = ?6, \
-                 clock = ?7, firmware = ?8 WHERE id = ?1 AND kind = 'unread'",
-                params![id, previous, kind, unread, boot, millis, clock, firmware],
-            )?;
-            if let (1, Some(test)) = (changed, &columns.test) {
-                transaction.execute(&rows::insert_test(), rows::test_values(id, test))?;
-            }
-        }
-        transaction.commit()
     }
 
     /// The file.
@@ -308,43 +211,24 @@ impl Archive for SqliteArchive {
         listing::sites(&self.connection, wanted).map_err(self.failed())
     }
 
+    fn testers(&self) -> Result<Vec<TesterRow>, ArchiveError> {
+        testers::testers(&self.connection).map_err(self.failed())
+    }
+
+    fn calibration_at(
+        &self,
+        tester: TesterId,
+        number: RecordNumber,
+    ) -> Result<Option<KeptCalibration>, ArchiveError> {
+        testers::calibration_at(&self.connection, tester, number).map_err(self.failed())
+    }
+
     fn verify(&self, found: &mut dyn FnMut(Fault)) -> Result<Verified, ArchiveError> {
         examine::examine(&self.connection, found).map_err(self.failed())
     }
 
     fn backup(&self, to: &Path) -> Result<(), ArchiveError> {
-        let there = || ArchiveError::BackupThere {
-            file: to.to_owned(),
-        };
-        if to.exists() {
-            return Err(there());
-        }
-        let mut part = to.as_os_str().to_owned();
-        part.push(".part");
-        let part = PathBuf::from(part);
-        let cannot = |source| ArchiveError::CannotWrite {
-            file: part.clone(),
-            source,
-        };
-        // Nobody else's part is written over.
-        std::fs::OpenOptions::new()
-            .write(true)
-            .create_new(true)
-            .open(&part)
-            .map_err(cannot)?;
-        let copied = copy(&self.connection, &part).map_err(|source| ArchiveError::Database {
-            file: part.clone(),
-            source,
-        });
-        // A link takes the name only if it is still free; a rename would take it in any case.
-        let named = copied.and_then(|()| match std::fs::hard_link(&part, to) {
-            Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => Err(there()),
-            // Some file systems have no links; there the name was free a moment ago.
-            Err(_) => std::fs::rename(&part, to).map_err(cannot),
-            Ok(()) => Ok(()),
-        });
-        let _ = std::fs::remove_file(&part);
-        named
+        backup::backup(&self.connection, to)
     }
 
     fn site(&mut self, name: &str) -> Result<SiteId, ArchiveError> {
@@ -486,21 +370,4 @@ impl Archive for SqliteArchive {
         }
         Ok(notes)
     }
-}
-
-/// Copies all pages in one step. In a write-ahead log that step sees one state of the archive
-/// and keeps nobody from writing; many small steps would begin again at every write of another
-/// program.
-fn copy(from: &Connection, part: &Path) -> rusqlite::Result<()> {
-    let mut to = Connection::open(part)?;
-    {
-        let backup = Backup::new(from, &mut to)?;
-        loop {
-            match backup.step(-1)? {
-                StepResult::Done => break,
-                _ => std::thread::sleep(REST),
-            }
-        }
-    }
-    to.close().map_err(|(_, error)| error)
 }

@@ -190,6 +190,17 @@ pub struct NoteArgs {
     pub json: bool,
 }
 
+/// What `report` and `serve` have in common.
+#[derive(Debug, Args)]
+pub struct ReportChoice {
+    /// Name of the office, to stand on reports.
+    #[arg(long, value_name = "NAME")]
+    pub prepared_by: Option<String>,
+    /// Judge tests and readings under this supply band.
+    #[arg(long, default_value = "utilization")]
+    pub band: Band,
+}
+
 /// Options of `report`.
 #[derive(Debug, Args)]
 pub struct ReportArgs {
@@ -209,12 +220,9 @@ pub struct ReportArgs {
     /// The file to write, .html or .pdf; may be given again.
     #[arg(long, value_name = "FILE", required = true)]
     pub out: Vec<PathBuf>,
-    /// Name of the office, to stand on the report.
-    #[arg(long, value_name = "NAME")]
-    pub prepared_by: Option<String>,
-    /// Judge tests and readings under this supply band.
-    #[arg(long, default_value = "utilization")]
-    pub band: Band,
+    #[command(flatten)]
+    /// How to judge and sign.
+    pub choice: ReportChoice,
     /// Replace files that are there.
     #[arg(long)]
     pub force: bool,
@@ -232,15 +240,16 @@ pub struct ServeArgs {
     /// Another address, for a network that you trust: there is no password.
     #[arg(long, value_name = "ADDRESS:PORT", conflicts_with = "port")]
     pub listen: Option<SocketAddr>,
+    /// Another port that a tester may be pulled from on the page, such as one of `slotwise bench`;
+    /// testers that are plugged in are offered anyway. May be given again.
+    #[arg(long, value_name = "PORT")]
+    pub tester_port: Vec<String>,
     /// Another name that browsers ask under, such as office-pc:8017; may be given again.
     #[arg(long, value_name = "NAME:PORT")]
     pub host: Vec<String>,
-    /// Name of the office, to stand on reports.
-    #[arg(long, value_name = "NAME")]
-    pub prepared_by: Option<String>,
-    /// Judge tests and readings under this supply band.
-    #[arg(long, default_value = "utilization")]
-    pub band: Band,
+    #[command(flatten)]
+    /// How to judge and sign.
+    pub choice: ReportChoice,
 }
 
 /// Options of `export`.

@@ -8,12 +8,13 @@
 mod journal;
 mod line;
 mod verified;
+mod workshop;
 
 use std::time::{Duration, Instant};
 
 use slotwise_core::link::{
     self, FirmwareReport, Hello, Look, MAX_FRAME, PROTOCOL, Refusal, Reply, ReplyEnvelope, Request,
-    RequestEnvelope, Status, WorkshopReply, WorkshopRequest,
+    RequestEnvelope, Status,
 };
 use slotwise_core::record::{RecordNumber, SCHEMA};
 use slotwise_core::slots::ClipTarget;
@@ -193,28 +194,6 @@ impl Client {
     /// [`LinkError::Refused`] as busy if none is running; any other but `Stopped`.
     pub fn stop_watch(&mut self) -> Result<(), LinkError> {
         self.command("stop the watch", Request::StopWatch)
-    }
-
-    /// Asks something about calibration or clock.
-    ///
-    /// # Errors
-    /// Any [`LinkError`] but `Stopped`; a refusal of the workshop is an answer.
-    pub fn workshop(&mut self, request: WorkshopRequest) -> Result<WorkshopReply, LinkError> {
-        let request = Request::Workshop(request);
-        self.ask("calibration and clock", request, |reply| match reply {
-            Reply::Workshop(reply) => Some(reply),
-            _ => None,
-        })
-        .map(|(reply, _)| reply)
-    }
-
-    /// That the tester's answer does not fit what was asked.
-    #[must_use]
-    pub fn does_not_fit(&self, asked: &'static str) -> LinkError {
-        LinkError::Unexpected {
-            line: self.name.clone(),
-            asked,
-        }
     }
 
     /// Pulls every record from number `from` on and hands each to `take` as it comes. Stops

@@ -3,22 +3,19 @@
 use std::path::Path;
 
 use serde::Serialize;
-use slotwise_core::link::{self, JournalReport, Reply, ReplyEnvelope};
+use slotwise_core::link::JournalReport;
 use slotwise_core::record::{RecordNumber, TesterId};
 use slotwise_core::units::UnixSeconds;
 
 use super::clear::{self, Cleared};
 use super::{note, out, verify};
-use crate::archive::{Archive, Arrival, Batch, Imported, SqliteArchive, batch_of};
+use crate::archive::{Archive, Arrival, Imported, SqliteArchive, batch_of};
 use crate::cli::{ArchiveCommand, BackupArgs, ImportArgs, PullArgs, VerifyArgs};
-use crate::client::{Client, Pulled, RawFrame};
+use crate::client::Client;
 use crate::error::Error;
 use crate::exit::Exit;
 use crate::log_file::{self, KeptRecord, LogFile};
-
-/// Records of a pull that are put into the archive at a time: what a broken line can cost is
-/// nothing, what a power cut can cost is the pull of so many records.
-const AT_A_TIME: usize = 64;
+use crate::pulling;
 
 /// Runs `archive`.
 ///
@@ -237,46 +234,16 @@ pub(super) fn pull_into(
     args: &PullArgs,
 ) -> Result<Exit, Error> {
     let mut archive = SqliteArchive::open_or_make(file)?;
-    let (hello, _) = client.hello()?;
-    let from = match (args.from, hello.records) {
-        (Some(from), _) => RecordNumber::new(from),
-        (None, None) => RecordNumber::FIRST,
-        (None, Some((oldest, newest))) => {
-            let (missing, kept) = archive.missing_from(hello.tester, oldest)?;
-            // A journal that ends before what is kept of it was begun anew: look at all of it.
-            if kept.is_some_and(|kept| kept > newest) {
-                oldest
-            } else {
-                missing
-            }
-        }
-    };
-    let mut intake = Intake {
-        archive: &mut archive,
-        tester: hello.tester,
-        source: line.to_owned(),
-        waiting: Vec::new(),
-        total: Imported::default(),
-    };
-    let mut unreadable = Vec::new();
-    let pulled = client.pull(from, |pulled| {
-        match pulled {
-            Pulled::Record { number, frame } => intake.take(number, &frame)?,
-            Pulled::Unreadable(number) => unreadable.push(number),
-            Pulled::Again(_) | Pulled::End { .. } => {}
-        }
-        Ok::<(), Error>(())
-    });
-    // Before anything else: what came is kept, also of a pull that broke.
-    intake.flush()?;
+    let from = args.from.map(RecordNumber::new);
+    let arrived = pulling::pull_into(client, &mut archive, line, from, now(), &mut |_| {})?;
     let arrival = Arrival {
         source: line.to_owned(),
-        tester: hello.tester,
+        tester: arrived.tester,
         damages: 0,
-        imported: intake.total,
+        imported: arrived.imported,
     };
     let mut exit = complain(&arrival);
-    for number in unreadable {
+    for number in arrived.unreadable {
         note(&format!(
             "{line}: the tester cannot read record {} of its own journal; the others are pulled. \
              Have its log memory checked",
@@ -284,11 +251,11 @@ pub(super) fn pull_into(
         ));
         exit = exit.graver(Exit::Link);
     }
-    pulled?;
+    arrived.ended?;
     // The archive has committed. Nothing of a pull with a hole in it is confirmed, nor of a part
     // that somebody asked for without meaning to free it.
     let cleared = if exit == Exit::Done && (args.free || args.from.is_none()) {
-        let kept = |report: &JournalReport| kept_of(&archive, hello.tester, report);
+        let kept = |report: &JournalReport| kept_of(&archive, arrived.tester, report);
         clear::clear(client, kept, args.free, args.quiet)?
     } else {
         if args.free {
@@ -310,7 +277,7 @@ pub(super) fn pull_into(
         out(&format!(
             "{} new records of tester {} are in {}; {} were there already\n",
             arrival.imported.added,
-            hello.tester,
+            arrived.tester,
             file.display(),
             arrival.imported.already
         ))?;
@@ -354,66 +321,8 @@ fn kept_of(
     Ok(log)
 }
 
-/// A pull on its way into the archive.
-struct Intake<'a> {
-    archive: &'a mut SqliteArchive,
-    tester: TesterId,
-    source: String,
-    waiting: Vec<KeptRecord>,
-    total: Imported,
-}
-
-impl Intake<'_> {
-    fn take(&mut self, number: RecordNumber, frame: &RawFrame) -> Result<(), Error> {
-        if let Some(bytes) = record_bytes(frame) {
-            self.waiting.push(KeptRecord {
-                number,
-                bytes,
-                at_byte: 0,
-            });
-        }
-        if self.waiting.len() >= AT_A_TIME {
-            self.flush()?;
-        }
-        Ok(())
-    }
-
-    fn flush(&mut self) -> Result<(), Error> {
-        if self.waiting.is_empty() {
-            return Ok(());
-        }
-        let imported = self.archive.import(&Batch {
-            source: self.source.clone(),
-            tester: self.tester,
-            records: std::mem::take(&mut self.waiting),
-            damages: 0,
-            at: now(),
-        })?;
-        self.total.added += imported.added;
-        self.total.already += imported.already;
-        self.total.conflicts.extend(imported.conflicts);
-        self.total.faults.extend(imported.faults);
-        Ok(())
-    }
-}
-
-/// The record's bytes in a frame that the client has found whole.
-fn record_bytes(frame: &RawFrame) -> Option<Vec<u8>> {
-    let mut reader = link::FrameReader::new();
-    frame.0.iter().find_map(|byte| match reader.push(*byte) {
-        Some(Ok(message)) => match link::decode::<ReplyEnvelope<'_>>(message) {
-            Ok(ReplyEnvelope {
-                reply: Reply::Record { bytes, .. },
-                ..
-            }) => Some(bytes.to_vec()),
-            _ => None,
-        },
-        _ => None,
-    })
-}
-
 /// The clock of this computer.
-pub(super) fn now() -> UnixSeconds {
+pub(crate) fn now() -> UnixSeconds {
     UnixSeconds::new(u64::try_from(jiff::Timestamp::now().as_second()).unwrap_or_default())
 }
 

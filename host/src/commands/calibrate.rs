@@ -48,12 +48,14 @@ pub(super) fn run(args: &CalibrateArgs) -> Result<Exit, Error> {
     if let WorkshopReply::About(about) = client.workshop(WorkshopRequest::About)?
         && about.clock.is_none()
     {
-        client.workshop(WorkshopRequest::SetClock { clock: bench.now })?;
-        say(
-            args.json,
-            "clock-set",
-            "the tester had no time; it has it now",
-        )?;
+        match client.set_clock(bench.now)? {
+            Ok(()) => say(
+                args.json,
+                "clock-set",
+                "the tester had no time; it has it now",
+            )?,
+            Err(why) => say(args.json, "clock-not-set", texts::refused(why))?,
+        }
     }
     let mut person = Person { json: args.json };
     let ended = calibrate::run(&mut client, &mut person, &bench)?;

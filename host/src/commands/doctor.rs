@@ -133,8 +133,7 @@ fn examine(args: &DoctorArgs, diagnosis: &mut Diagnosis) -> Result<Exit, Error> 
     let firmware = ask_firmware(&mut client)?;
     let mut exit = Exit::Done;
     if args.set_clock
-        && let WorkshopReply::Refused(why) =
-            client.workshop(WorkshopRequest::SetClock { clock: now() })?
+        && let Err(why) = client.set_clock(now())?
     {
         diagnosis.advice.push(refused(why).to_owned());
         exit = Exit::CannotTell;

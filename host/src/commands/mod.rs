@@ -9,6 +9,7 @@ mod doctor;
 mod export;
 mod judge;
 mod live;
+mod manual;
 mod note;
 mod print;
 mod pull;
@@ -21,6 +22,7 @@ mod visits;
 
 use std::io::Write as _;
 
+pub(crate) use archive::now;
 pub(crate) use report::Asked;
 pub(crate) use visits::visits_of;
 
@@ -49,6 +51,8 @@ pub fn run(cli: Cli) -> Result<Exit, Error> {
         Command::Report(args) => report::run(&args),
         Command::Serve(args) => serve::run(&args),
         Command::Export(args) => export::run(&args),
+        Command::Completions(args) => manual::completions(&args),
+        Command::Manual(args) => manual::manual(&args),
     }
 }
 

@@ -34,8 +34,8 @@ pub(super) fn run(args: &ReportArgs) -> Result<Exit, Error> {
         site: &args.site,
         appliance: args.appliance.as_deref(),
         visit: args.visit,
-        band: BandSet::from(args.band),
-        prepared_by: args.prepared_by.as_deref().unwrap_or_default(),
+        band: BandSet::from(args.choice.band),
+        prepared_by: args.choice.prepared_by.as_deref().unwrap_or_default(),
     };
     let made = asked.make(&archive)?;
     for (form, file) in forms {

@@ -9,7 +9,7 @@ use crate::archive::SqliteArchive;
 use crate::cli::ServeArgs;
 use crate::error::Error;
 use crate::exit::Exit;
-use crate::serve::{Office, serve};
+use crate::serve::{Job, Office, serve};
 use crate::texts::English;
 
 /// Runs `serve` until it is told to stop.
@@ -30,8 +30,10 @@ pub(super) fn run(args: &ServeArgs) -> Result<Exit, Error> {
     }
     let office = Office {
         archive: args.archive.archive.clone(),
-        band: BandSet::from(args.band),
-        prepared_by: args.prepared_by.clone().unwrap_or_default(),
+        band: BandSet::from(args.choice.band),
+        prepared_by: args.choice.prepared_by.clone().unwrap_or_default(),
+        ports: args.tester_port.clone(),
+        job: Job::default(),
         hosts: args.host.clone(),
         language: &English,
     };

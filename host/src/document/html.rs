@@ -81,9 +81,19 @@ fn leading(lead: &str) -> Markup {
     html! { @if !lead.is_empty() { strong { (lead) } " " } }
 }
 
+/// What a table is called: by its caption, else by the first thing in it.
+fn called(table: &Table) -> &str {
+    if !table.caption.is_empty() {
+        return &table.caption;
+    }
+    let first = table.head.first().or_else(|| table.rows.first()?.first());
+    first.map_or("", String::as_str)
+}
+
 fn table(table: &Table) -> Markup {
     html! {
-        div class="scroll" {
+        // Where it is wider than the screen, the arrow keys move it once it has the focus.
+        div class="scroll" role="group" tabindex="0" aria-label=(called(table)) {
             table {
                 @if !table.caption.is_empty() { caption { (table.caption) } }
                 @if !table.head.is_empty() {

@@ -130,7 +130,7 @@ fn overview(report: &Report) -> Markup {
     let labels = report.language.labels();
     html! {
         h2 { (labels.overview) }
-        div class="scroll" {
+        div class="scroll" role="group" tabindex="0" aria-label=(labels.overview) {
             table class="over" {
                 thead {
                     tr {
@@ -180,6 +180,7 @@ fn overview_row(language: &dyn Language, item: &Item) -> Markup {
                         (match record.body {
                             Body::Boot(_) | Body::Start(_) => labels.start,
                             Body::SelfTest(_) => labels.self_test,
+                            Body::Calibrated(_) => labels.calibrated,
                             _ => labels.watch,
                         })
                     }

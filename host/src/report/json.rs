@@ -243,7 +243,7 @@ impl<'r> Entry<'r> {
         let record = item.record.as_ref().ok();
         let boot = record.and_then(|record| match &record.body {
             Body::Boot(cause) | Body::Start(Start { cause, .. }) => Some(codes::boot(*cause)),
-            Body::Test(_) | Body::WatchPage(_) | Body::WatchStep(_) | Body::SelfTest(_) => None,
+            _ => None,
         });
         let start = record.and_then(|record| match &record.body {
             Body::Start(start) => Some(StartEntry::of(start)),

@@ -5,7 +5,7 @@ use jiff::Timestamp;
 use slotwise_core::evidence::{Measured, Reading, SlotVoltages};
 use slotwise_core::limits::BandSet;
 use slotwise_core::record::Record;
-use slotwise_core::units::{Hertz, Ohms, Volts};
+use slotwise_core::units::{Hertz, Ohms, Ratio, Volts};
 
 use crate::texts::Language;
 
@@ -83,6 +83,14 @@ pub fn ohms_of(reading: Reading<Ohms>) -> String {
 #[must_use]
 pub fn percent(share: f32) -> String {
     format!("{} %", signed(100.0 * share, 0))
+}
+
+/// A small change, as a percentage with its sign and three decimals.
+#[must_use]
+pub fn change_percent(change: Ratio) -> String {
+    let percent = 100.0 * change.get();
+    let plus = if percent > 0.0 { "+" } else { "" };
+    format!("{plus}{} %", signed(percent, 3))
 }
 
 /// Degrees, whole.

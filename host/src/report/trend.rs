@@ -52,12 +52,11 @@ pub fn figure(
         .replace("{last}", &super::numbers::ohms_of(points.last()?.1));
     let svg = html! {
         svg viewBox="0 0 560 210" role="img" aria-label=(described) {
-            @for n in 0..=4 {
-                @let value = top * n as f32 / 4.0;
+            @for value in ticks(top) {
                 line class="grid" x1=(LEFT) x2=(RIGHT) y1=(format!("{:.1}", y(value)))
                     y2=(format!("{:.1}", y(value))) {}
                 text x=(LEFT - 6.0) y=(format!("{:.1}", y(value) + 4.5)) text-anchor="end" {
-                    (format!("{value:.1}"))
+                    (value)
                 }
             }
             text x=(LEFT - 6.0) y="13" text-anchor="end" { "ohm" }
@@ -85,6 +84,23 @@ pub fn figure(
     })
 }
 
+/// Round values from zero up to `top`, at most six: their step is 1, 2 or 5 of a decade.
+fn ticks(top: f32) -> Vec<f32> {
+    let least = top / 5.0;
+    let decade = 10_f32.powf(least.log10().floor());
+    let step = [1.0, 2.0, 5.0, 10.0]
+        .into_iter()
+        .map(|factor| factor * decade)
+        .find(|step| *step >= least);
+    let step = step.unwrap_or(10.0 * decade);
+    (0..=5_u8)
+        // Two more digits than the decade has, so that 3 steps of 0.2 are 0.6.
+        .map(|n| (f32::from(n) * step / decade * 100.0).round() / 100.0 * decade)
+        .map(|value| (value * 1e4).round() / 1e4)
+        .filter(|value| *value <= top)
+        .collect()
+}
+
 /// The day of a clock (UTC).
 #[must_use]
 pub fn day(clock: UnixSeconds) -> String {
@@ -101,6 +117,19 @@ pub fn day(clock: UnixSeconds) -> String {
 mod tests {
     use super::*;
     use crate::texts::English;
+
+    #[test]
+    fn the_axis_has_round_values() {
+        assert_eq!(ticks(1.15), [0.0, 0.5, 1.0]);
+        assert_eq!(ticks(1.0), [0.0, 0.2, 0.4, 0.6, 0.8, 1.0]);
+        assert_eq!(ticks(1035.0), [0.0, 500.0, 1000.0]);
+        assert_eq!(ticks(23.0), [0.0, 5.0, 10.0, 15.0, 20.0]);
+        for n in 1..400 {
+            let top = 0.05 * 1.03_f32.powi(n);
+            let ticks = ticks(top);
+            assert!((2..=6).contains(&ticks.len()), "{top}: {ticks:?}");
+        }
+    }
 
     #[test]
     fn every_point_is_inside_the_axes_and_named() {

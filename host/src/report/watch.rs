@@ -1,9 +1,11 @@
 //! Records that are no test, in words and as values: a start, a minute of a load-cycle watch, a
-//! load step of one, a failed test of the tester by itself.
+//! load step of one, a failed test of the tester by itself, a calibration.
 
 use serde::Serialize;
+use slotwise_core::calibration::Calibration;
 use slotwise_core::load_step::Level;
 use slotwise_core::record::Body;
+use slotwise_core::slots::LEADS;
 use slotwise_core::watch::{Page, Second, Span, StepWave};
 
 use crate::texts::{Language, codes};
@@ -20,10 +22,12 @@ pub(super) fn what(language: &dyn Language, body: &Body) -> String {
         }
         Body::WatchStep(step) => language.watch_step(step.number, step.at, step.sag),
         Body::SelfTest(failure) => language.self_test(*failure),
+        Body::Calibrated(event) => language.calibrated(event),
     }
 }
 
-/// What a load-cycle watch saw, or which test of itself the tester failed, as values.
+/// What a load-cycle watch saw, which test of itself the tester failed, or its calibration, as
+/// values.
 #[derive(Serialize)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
 pub(super) enum Seen {
@@ -43,6 +47,49 @@ pub(super) enum Seen {
     SelfTest {
         failed: &'static str,
     },
+    Calibrated {
+        now: Box<CalibrationEntry>,
+        /// Null if none stood before.
+        before: Option<Box<CalibrationEntry>>,
+        /// The largest change of a channel's gain since then, as a share.
+        largest_gain_change: Option<f32>,
+    },
+}
+
+/// A calibration.
+#[derive(Serialize)]
+pub(super) struct CalibrationEntry {
+    done_unix_seconds: u64,
+    until_unix_seconds: u64,
+    temperature_celsius: f32,
+    /// Standard uncertainty, common to all channels, as a share.
+    gain_u: f32,
+    reference_ohms: f32,
+    channels: [ChannelEntry; LEADS],
+}
+
+#[derive(Clone, Copy, Serialize)]
+struct ChannelEntry {
+    offset_codes: i32,
+    /// 1 is nominal.
+    gain: f64,
+}
+
+impl CalibrationEntry {
+    fn of(calibration: &Calibration) -> Box<Self> {
+        let stamp = calibration.stamp();
+        Box::new(Self {
+            done_unix_seconds: stamp.done.get(),
+            until_unix_seconds: stamp.until.get(),
+            temperature_celsius: stamp.temperature.get(),
+            gain_u: stamp.u_gain.get(),
+            reference_ohms: calibration.reference.get(),
+            channels: calibration.channels.map(|channel| ChannelEntry {
+                offset_codes: channel.offset,
+                gain: channel.gain,
+            }),
+        })
+    }
 }
 
 /// Least, mean and greatest volts of a second.
@@ -60,6 +107,11 @@ impl Seen {
             Body::Boot(_) | Body::Start(_) | Body::Test(_) => None,
             Body::SelfTest(failure) => Some(Self::SelfTest {
                 failed: codes::self_test(*failure),
+            }),
+            Body::Calibrated(event) => Some(Self::Calibrated {
+                now: CalibrationEntry::of(&event.now),
+                before: event.before.as_ref().map(CalibrationEntry::of),
+                largest_gain_change: event.largest_gain_change().map(|change| change.get()),
             }),
             Body::WatchPage(page) => Some(Self::minute(page)),
             Body::WatchStep(step) => Some(Self::step(step)),

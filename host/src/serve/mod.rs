@@ -13,8 +13,10 @@
 
 mod guard;
 mod pages;
+mod pull;
 mod site;
 mod sites;
+mod testers;
 mod visit;
 
 use std::net::SocketAddr;
@@ -29,6 +31,8 @@ use axum::routing::get;
 use maud::{Markup, html};
 use slotwise_core::limits::BandSet;
 
+pub use pull::Job;
+
 use crate::archive::{ArchiveError, SqliteArchive};
 use crate::error::Error;
 use crate::texts::Language;
@@ -42,6 +46,10 @@ pub struct Office {
     pub band: BandSet,
     /// Name of the office, for reports; may be empty.
     pub prepared_by: String,
+    /// Ports that testers are pulled from, besides those that name themselves.
+    pub ports: Vec<String>,
+    /// The pull that runs, or ran last.
+    pub job: Job,
     /// Hosts and ports that the pages are asked under, such as `127.0.0.1:8017`.
     pub hosts: Vec<String>,
     /// The language.
@@ -60,6 +68,8 @@ pub fn router(office: Office) -> Router {
     Router::new()
         .route("/", get(sites::page))
         .route("/site", get(site::page))
+        .route("/testers", get(testers::page))
+        .route("/pull", get(pull::page).post(pull::begin))
         .route("/visit", get(visit::page))
         .route("/visit.pdf", get(visit::paper))
         .fallback(not_found)

@@ -10,7 +10,7 @@ const MORE: &str = r"
 nav{display:flex;flex-wrap:wrap;gap:.3rem 1.2rem;align-items:baseline;border-bottom:2px solid var(--rule);
 padding:.6rem 0;margin-bottom:.6rem}nav strong{margin-right:auto}
 .skip{position:absolute;left:-999rem}.skip:focus{position:static}
-a:focus-visible,button:focus-visible,input:focus-visible,select:focus-visible{outline:3px solid var(--nw);
+a:focus-visible,.scroll:focus-visible,button:focus-visible,input:focus-visible,select:focus-visible{outline:3px solid var(--nw);
 outline-offset:2px}
 form{display:flex;flex-wrap:wrap;gap:.6rem 1.2rem;align-items:end;margin:.8rem 0}
 label{display:flex;flex-direction:column;gap:.15rem}label.box{flex-direction:row;align-items:center;gap:.5rem}
@@ -43,6 +43,8 @@ pub(super) fn shell(language: &dyn Language, title: &str, content: &Markup) -> M
                     nav {
                         strong { (words.name) }
                         a href="/" { (words.sites) }
+                        a href="/testers" { (words.testers) }
+                        a href="/pull" { (words.pull) }
                     }
                     div id="content" {
                         h1 { (title) }

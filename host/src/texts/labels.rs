@@ -62,6 +62,8 @@ pub struct Labels {
     pub restart: &'static str,
     /// A test of the tester by itself that failed.
     pub self_test: &'static str,
+    /// A calibration that was stored.
+    pub calibrated: &'static str,
     /// A record that cannot be read.
     pub not_readable: &'static str,
 

@@ -19,10 +19,11 @@ pub mod workshop;
 
 use core::fmt::Debug;
 
+use slotwise_core::calibration::event::CalibrationEvent;
 use slotwise_core::evidence::{FrameHealth, Missing, Watch};
 use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::lamps::{Lamp, Panel, Rhythm};
-use slotwise_core::record::BootCause;
+use slotwise_core::record::{BootCause, RecordNumber};
 use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::start::Start;
@@ -177,6 +178,10 @@ pub trait Language: Debug + Sync {
     fn start(&self, start: &Start) -> String;
     /// Which test of itself the tester failed, and by how much.
     fn self_test(&self, failure: SelfTestFailure) -> String;
+    /// A calibration that was stored: when, how long it holds, how far the tester had drifted.
+    fn calibrated(&self, event: &CalibrationEvent) -> String;
+    /// The calibration that a visit was measured under, and the record that tells of it.
+    fn calibration_behind(&self, record: RecordNumber, event: &CalibrationEvent) -> String;
     /// How a record hangs on the one before.
     fn chain(&self, link: ChainLink) -> String;
 

@@ -11,6 +11,17 @@ pub struct OfficeTexts {
     pub sites: &'static str,
     /// Link and heading: pull from a tester.
     pub pull: &'static str,
+    /// Link and heading: the testers.
+    pub testers: &'static str,
+    /// Columns of the testers: number, newest record, calibrated on, good until, change of gain,
+    /// state.
+    pub tester_head: [&'static str; 6],
+    /// How a calibration stands: it holds, it ends within a month, it ended, nothing is known.
+    pub calibration_states: [&'static str; 4],
+    /// Where the archive has no tester.
+    pub no_tester: &'static str,
+    /// Below the testers: where the days come from.
+    pub tester_note: &'static str,
     /// Before the search field.
     pub search: &'static str,
     /// Beside the box: only failing sites.
@@ -41,12 +52,16 @@ pub struct OfficeTexts {
     pub port: &'static str,
     /// Said where no port is there.
     pub no_port: &'static str,
+    /// Said where a port is asked for that is not offered.
+    pub no_such_port: &'static str,
     /// The button.
     pub begin: &'static str,
     /// While it runs.
     pub running: &'static str,
     /// When it is done.
     pub done: &'static str,
+    /// Where records came that are not as they should be.
+    pub wrong: &'static str,
     /// When it failed.
     pub failed: &'static str,
     /// Nothing in the tester is changed by it.

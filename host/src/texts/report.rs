@@ -77,6 +77,8 @@ pub struct VisitReportTexts {
     pub calibration: &'static str,
     /// Valid, not valid.
     pub calibrated: [&'static str; 2],
+    /// Said where no record tells of the calibration.
+    pub no_calibration_record: &'static str,
     /// Said where a record is missing or was changed.
     pub damaged: &'static str,
 }

@@ -4,7 +4,7 @@
 use slotwise_core::record::{Body, Record, RecordNumber};
 
 use super::Visit;
-use crate::archive::{Archive, ArchiveError, KeptNote};
+use crate::archive::{Archive, ArchiveError, KeptCalibration, KeptNote};
 use crate::chain::{ChainLink, Unreadable, check, digest};
 use crate::log_file::KeptRecord;
 
@@ -34,6 +34,9 @@ pub struct Dossier {
     pub records: Vec<Kept>,
     /// What was noted there.
     pub notes: Vec<KeptNote>,
+    /// The calibrations that its tests were measured under, as far as records tell: by number,
+    /// each once. Empty where none does.
+    pub calibrations: Vec<KeptCalibration>,
 }
 
 impl Dossier {
@@ -73,16 +76,19 @@ impl Dossier {
                     link: checked.link,
                 })
                 .collect();
+            let calibrations = calibrations_of(archive, &visit)?;
             return Ok(Self {
                 visit,
                 records,
                 notes,
+                calibrations,
             });
         }
         Ok(Self {
             visit,
             records: Vec::new(),
             notes,
+            calibrations: Vec::new(),
         })
     }
 
@@ -93,6 +99,22 @@ impl Dossier {
             .iter()
             .any(|kept| kept.record.is_err() || kept.link.is_wrong())
     }
+}
+
+/// The calibrations behind the tests of a visit.
+fn calibrations_of(
+    archive: &dyn Archive,
+    visit: &Visit,
+) -> Result<Vec<KeptCalibration>, ArchiveError> {
+    let mut found: Vec<KeptCalibration> = Vec::new();
+    for test in &visit.tests {
+        if let Some(calibration) = archive.calibration_at(visit.tester, test.number)?
+            && found.last() != Some(&calibration)
+        {
+            found.push(calibration);
+        }
+    }
+    Ok(found)
 }
 
 /// The first record of the watch that ended in the test `first`, or `first`.

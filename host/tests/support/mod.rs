@@ -28,7 +28,7 @@ use slotwise_core::units::{Hertz, Millis, Radians, Ratio, UnixSeconds, Volts};
 /// The invented tester.
 pub const TESTER: TesterId = TesterId(0x5107_0000_0000_00AB);
 
-const FIRMWARE: Version = Version {
+pub const FIRMWARE: Version = Version {
     major: 0,
     minor: 1,
     patch: 0,

@@ -1,9 +1,9 @@
 //! What the host asks of a tester that is looked after rather than used: calibration, clock,
 //! and how both stand.
 //!
-//! What changes the tester for good takes two steps: the calibration is offered, the tester
-//! says a token, and stores it only when that token comes back. An offer holds until the next
-//! one, the next start, or until the port closes. The order of the variants is the wire format:
+//! What changes the tester for good takes two steps: calibration or time is offered, the tester
+//! says a token, and takes it only when that token comes back. An offer holds until the next
+//! one of its kind, the next start, or until the port closes. The order of the variants is the wire format:
 //! only append.
 
 use serde::{Deserialize, Serialize};
@@ -19,8 +19,8 @@ use crate::units::UnixSeconds;
 pub enum WorkshopRequest {
     /// How do calibration and clock stand?
     About,
-    /// It is now this time.
-    SetClock {
+    /// It is now this time: the clock could be set to it.
+    OfferClock {
         /// The time.
         clock: UnixSeconds,
     },
@@ -41,6 +41,11 @@ pub enum WorkshopRequest {
     },
     /// How does the clock stand, and why?
     Clock,
+    /// Set the clock to the time that was offered, and what has passed since.
+    SetClock {
+        /// What the tester answered to the offer.
+        token: u32,
+    },
 }
 
 /// What the tester answers.
@@ -56,7 +61,7 @@ pub enum WorkshopReply {
     Raw(Result<RawReading, Missing>),
     /// The calibration in force, if there is one.
     Calibration(Option<Calibration>),
-    /// The offer is taken; send this token to store it.
+    /// The offer is taken; send this token to store it, or to set the clock.
     Offered {
         /// The token.
         token: u32,

@@ -10,6 +10,7 @@
 mod faces;
 mod layout;
 mod lines;
+mod marks;
 mod press;
 
 use super::Document;

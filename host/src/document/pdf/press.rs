@@ -24,7 +24,8 @@ use thiserror::Error;
 use usvg::fontdb;
 
 use super::faces::{FAMILY, Faces};
-use super::layout::{Colour, HEIGHT, Mark, Node, Paper, Role, Shape, WIDTH};
+use super::layout::{HEIGHT, WIDTH};
+use super::marks::{Colour, Mark, Node, Paper, Role, Shape};
 use crate::document::{Document, Level};
 
 /// Why there is no PDF.

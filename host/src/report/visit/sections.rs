@@ -46,10 +46,16 @@ pub(super) fn meta(report: &VisitReport<'_>, tests: &[Judged<'_>]) -> Block {
             ),
         );
         let all = tests.iter().all(|one| one.test.evidence.health.calibrated);
-        row(
-            texts.calibration,
-            texts.calibrated[usize::from(!all)].to_owned(),
-        );
+        let mut calibration = texts.calibrated[usize::from(!all)].to_owned();
+        for kept in &report.dossier.calibrations {
+            calibration += "; ";
+            calibration += &language.calibration_behind(kept.number, &kept.event);
+        }
+        if report.dossier.calibrations.is_empty() {
+            calibration += "; ";
+            calibration += texts.no_calibration_record;
+        }
+        row(texts.calibration, calibration);
     }
     row(
         labels.records,

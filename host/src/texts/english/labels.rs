@@ -38,6 +38,7 @@ pub(super) const LABELS: Labels = Labels {
     start: "start",
     restart: "restart",
     self_test: "self-test",
+    calibrated: "calibrated",
     not_readable: "NOT READABLE",
 
     record: "Record",

@@ -1,6 +1,7 @@
 //! English, as spoken in the trade in North America.
 
 mod appliance;
+mod calibrations;
 mod cautions;
 mod checks;
 mod findings;
@@ -15,10 +16,11 @@ mod values;
 mod visits;
 mod wiring;
 
+use slotwise_core::calibration::event::CalibrationEvent;
 use slotwise_core::evidence::{FrameHealth, Missing, Watch};
 use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::lamps::{Lamp, Panel, Rhythm};
-use slotwise_core::record::BootCause;
+use slotwise_core::record::{BootCause, RecordNumber};
 use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::start::Start;
@@ -162,6 +164,14 @@ impl Language for English {
 
     fn self_test(&self, failure: SelfTestFailure) -> String {
         values::self_test(failure)
+    }
+
+    fn calibrated(&self, event: &CalibrationEvent) -> String {
+        calibrations::calibrated(event)
+    }
+
+    fn calibration_behind(&self, record: RecordNumber, event: &CalibrationEvent) -> String {
+        calibrations::behind(record, event)
     }
 
     fn chain(&self, link: ChainLink) -> String {

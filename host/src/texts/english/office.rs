@@ -7,6 +7,25 @@ pub(super) const OFFICE: OfficeTexts = OfficeTexts {
     to_content: "To the content",
     sites: "Sites",
     pull: "Pull a tester",
+    testers: "Testers",
+    tester_head: [
+        "Tester",
+        "Newest record (UTC)",
+        "Calibrated",
+        "Good until",
+        "Largest change of gain",
+        "Calibration",
+    ],
+    calibration_states: [
+        "in date",
+        "due within a month: plan it",
+        "OUT OF DATE: calibrate before the next visit",
+        "not known here: ask the tester with `slotwise doctor`",
+    ],
+    no_tester: "No tester yet. `slotwise pull --archive` or `slotwise archive import` takes its \
+                records in.",
+    tester_note: "From the calibrations that the pulled records tell of. The change is since the \
+                  calibration before.",
     search: "Name has",
     only_failing: "only with a fault or danger found",
     year: "Tested in year",
@@ -29,9 +48,12 @@ pub(super) const OFFICE: OfficeTexts = OfficeTexts {
     paper: "As PDF",
     port: "Port of the tester",
     no_port: "No serial port is there. Plug the tester into this computer and load this page again.",
+    no_such_port: "No tester is at that port. Load the page again and take one that it offers.",
     begin: "Pull",
     running: "Pulling: record {done} of {of}. This page loads itself again.",
     done: "{records} records came in, {added} of them new. They are in the archive.",
+    wrong: "{wrong} places are not as they should be: another record of the same number, a gap, or a \
+            record that the tester itself cannot read. `slotwise archive verify` names them.",
     failed: "The pull ended early: {why}. What came before that is in the archive if it was whole; \
              pull again.",
     pull_note: "Pulling copies. It changes and erases nothing in the tester.",

@@ -86,6 +86,7 @@ pub(super) const REPORT: VisitReportTexts = VisitReportTexts {
         "valid at every test of this visit",
         "NOT valid at a test of this visit: its values are not to be used",
     ],
+    no_calibration_record: "no record of the archive tells its day",
     damaged: "A record of this visit is missing, was changed, or cannot be read. Pull the tester \
               again; until then take nothing here as proven.",
 };
