@@ -21,7 +21,9 @@ pub use testers::{BenchArgs, CalibrateArgs, DoctorArgs, LiveArgs, LiveClip, Pull
 
 /// Pull, show and judge what a Slotwise receptacle tester measured.
 ///
-/// Without a tester, start with `slotwise tour`.
+/// Without a tester, start with `slotwise tour`. Settings: archive, prepared_by, band and port may
+/// stand in a file slotwise/slotwise.toml where this system keeps settings, or in the one that
+/// SLOTWISE_CONFIG names; what is typed wins.
 #[derive(Debug, Parser)]
 #[command(name = "slotwise", version, after_long_help = exit::table())]
 pub struct Cli {

@@ -25,6 +25,7 @@ pub mod pulling;
 pub mod report;
 pub mod samples;
 pub mod serve;
+pub mod settings;
 pub mod texts;
 pub mod transport;
 pub mod visits;

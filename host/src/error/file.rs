@@ -11,6 +11,17 @@ use crate::exit::Exit;
 /// Why a file could not be used.
 #[derive(Debug, thiserror::Error)]
 pub enum FileError {
+    /// The settings cannot be understood.
+    #[error(
+        "{}: settings: {what}; mend the file, or run with SLOTWISE_CONFIG= to leave it out",
+        file.display()
+    )]
+    Settings {
+        /// The file.
+        file: PathBuf,
+        /// What is wrong, and where.
+        what: String,
+    },
     /// Cannot be read at all.
     #[error("{}: cannot be read: {source}; check the name and the rights", file.display())]
     Unreadable {
@@ -68,7 +79,10 @@ pub enum FileError {
 impl FileError {
     pub(super) const fn exit(&self) -> Exit {
         match self {
-            Self::Unreadable { .. } | Self::Empty { .. } | Self::NotALog { .. } => Exit::File,
+            Self::Settings { .. }
+            | Self::Unreadable { .. }
+            | Self::Empty { .. }
+            | Self::NotALog { .. } => Exit::File,
             Self::NewerProtocol { .. } => Exit::Newer,
             Self::Exists { .. } | Self::CannotWrite { .. } => Exit::CannotWrite,
         }

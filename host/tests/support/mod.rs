@@ -231,6 +231,7 @@ pub fn slotwise() -> Command {
     let mut command = Command::cargo_bin("slotwise").expect("the program is built");
     command
         .env_remove("NO_COLOR")
+        .env("SLOTWISE_CONFIG", "")
         .env_remove("CLICOLOR_FORCE")
         .env_remove("COLUMNS");
     command
