@@ -151,8 +151,9 @@ impl Gatherer {
             return Tuning::new(clamp_to_tunable(hertz), tuned.reference());
         };
         let pairs = Pair::SLOTS.map(|pair| between(&leads, pair));
+        let reference = reference_of(&pairs);
         if self.windows == 0 {
-            self.reference = reference_of(&pairs);
+            self.reference = reference;
         }
         self.add(sums, calibration, &leads, pairs, hertz);
         if let Some(found) = frequency {
@@ -161,10 +162,7 @@ impl Gatherer {
             self.frequency.greatest_u = self.frequency.greatest_u.max(u);
             self.frequency.count = self.frequency.count.saturating_add(1);
         }
-        Tuning::new(
-            clamp_to_tunable(hertz),
-            Pair::SLOTS[reference_of(&pairs)].leads(),
-        )
+        Tuning::new(clamp_to_tunable(hertz), Pair::SLOTS[reference].leads())
     }
 
     fn add(
@@ -176,9 +174,10 @@ impl Gatherer {
         hertz: f64,
     ) {
         let axis = pairs.get(self.reference).copied().unwrap_or(pairs[0]);
+        let axis_size = axis.size();
         let turned = Turned {
-            pairs: pairs.map(|pair| pair.against(axis)),
-            clip_wide: between(leads, Pair::ClipWide).against(axis),
+            pairs: pairs.map(|pair| pair.against_one_of(axis, axis_size)),
+            clip_wide: between(leads, Pair::ClipWide).against_one_of(axis, axis_size),
         };
         if self.follows {
             for (now, before) in turned.pairs.iter().zip(self.last.pairs) {
@@ -208,19 +207,22 @@ impl Gatherer {
             sum.residual_square += residual * residual;
         }
 
-        let mut largest = ComplexVolts::ZERO;
+        let mut largest = (ComplexVolts::ZERO, 0.0);
         let mut total = ComplexVolts::ZERO;
-        for (size, lead) in self.leads.iter_mut().zip(leads) {
-            *size += lead.size();
+        let sizes = leads.map(ComplexVolts::size);
+        for ((sum, lead), size) in self.leads.iter_mut().zip(leads).zip(sizes) {
+            *sum += size;
             total = total + *lead;
-            if lead.size() > largest.size() {
-                largest = *lead;
+            if size > largest.1 {
+                largest = (*lead, size);
             }
         }
-        for (residue, lead) in self.residue_in_phase.iter_mut().zip(leads) {
-            *residue += f64::from(total.against(*lead).real().get());
+        for ((residue, lead), size) in self.residue_in_phase.iter_mut().zip(leads).zip(sizes) {
+            *residue += f64::from(total.against_one_of(*lead, size).real().get());
         }
-        self.residue_quadrature += f64::from(total.against(largest).imaginary().get());
+        let (largest, size) = largest;
+        let beside = total.against_one_of(largest, size);
+        self.residue_quadrature += f64::from(beside.imaginary().get());
         self.windows = self.windows.saturating_add(1);
     }
 

@@ -42,7 +42,11 @@ impl ComplexVolts {
 
     /// `self` turned back by the angle of `reference`.
     pub(crate) fn against(self, reference: Self) -> Self {
-        let size = reference.size();
+        self.against_one_of(reference, reference.size())
+    }
+
+    /// The same, for whoever knows the reference's size: it costs a root.
+    pub(crate) fn against_one_of(self, reference: Self, size: f64) -> Self {
         if size == 0.0 {
             return self;
         }
