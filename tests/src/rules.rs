@@ -96,6 +96,8 @@ pub const ROOMS: &[Room] = &[
             "slotwise-firmware",
             "slotwise-virtual",
             "clap",
+            "clap_complete",
+            "clap_mangen",
             "serialport",
             "serde",
             "serde_json",

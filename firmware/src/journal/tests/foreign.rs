@@ -3,12 +3,11 @@
 //! again, by its number and in sequence, at once and after a start, and what was read before is
 //! still read.
 
-use std::collections::BTreeMap;
-
 use super::*;
 use crate::journal::head::SEQUENCE_MOST;
 
-type Read = BTreeMap<u32, Vec<u8>>;
+/// Numbers, rising, and records.
+type Read = Vec<(u32, Vec<u8>)>;
 
 const PARTS: usize = SECTORS - SECTORS_BEFORE;
 
@@ -53,8 +52,8 @@ fn read(journal: &mut TestJournal) -> Read {
     let mut found = Read::new();
     let mut from = 0;
     while let Some((number, length)) = journal.read_from(from, &mut buffer).expect("reads") {
-        assert!(number >= from && found.keys().all(|before| *before < number));
-        found.insert(number, buffer[..length].to_vec());
+        assert!(number >= from && found.iter().all(|(before, _)| *before < number));
+        found.push((number, buffer[..length].to_vec()));
         from = number + 1;
     }
     found
@@ -62,19 +61,28 @@ fn read(journal: &mut TestJournal) -> Read {
 
 fn read_by_number(journal: &mut TestJournal, numbers: &Read) -> Read {
     let mut buffer = [0; SECTOR];
-    let each = numbers.keys().rev().filter_map(|&number| {
+    // Backwards, so that the cursor never helps.
+    let each = numbers.iter().rev().filter_map(|&(number, _)| {
         let (found, length) = journal.read_from(number, &mut buffer).expect("reads")?;
         Some((found, buffer[..length].to_vec()))
     });
-    each.collect()
+    let mut found: Read = each.collect();
+    found.reverse();
+    found
+}
+
+fn numbers(read: &Read) -> Vec<u32> {
+    read.iter().map(|(number, _)| *number).collect()
 }
 
 /// All that is owed is read, in sequence and by number. What stood behind a gap may come to light
 /// besides: from then on that is owed, too.
 fn assert_reads(journal: &mut TestJournal, owed: &mut Read, case: &str) {
     let found = read(journal);
-    let is_found = |(number, payload)| found.get(number) == Some(payload);
-    assert!(owed.iter().all(is_found), "{case}: {owed:?} of {found:?}");
+    assert!(
+        owed.iter().all(|one| found.contains(one)),
+        "{case}: {owed:?} of {found:?}"
+    );
     assert_eq!(read_by_number(journal, &found), found, "{case}");
     *owed = found;
 }
@@ -90,10 +98,10 @@ fn keeps_all(flash: Nor, case: &str) -> (TestJournal, Read) {
         match journal.append(&payload) {
             Ok(number) => {
                 assert!(
-                    kept.keys().all(|before| *before < number),
+                    numbers(&kept).iter().all(|before| *before < number),
                     "{case}: {number}"
                 );
-                kept.insert(number, payload);
+                kept.push((number, payload));
                 (appended, failed) = (appended + 1, 0);
             }
             // Three sectors were passed over, and the next one is tried then. It may stand there all
@@ -108,7 +116,11 @@ fn keeps_all(flash: Nor, case: &str) -> (TestJournal, Read) {
             Err(error) => panic!("{case}: {error}"),
         }
         assert_reads(&mut journal, &mut kept, case);
-        assert_eq!(journal.last(), kept.keys().next_back().copied(), "{case}");
+        assert_eq!(
+            journal.last(),
+            kept.last().map(|(number, _)| *number),
+            "{case}"
+        );
         if appended % 3 == 0 {
             journal = open(journal.close());
             assert_reads(&mut journal, &mut kept, case);
@@ -126,10 +138,7 @@ fn heads_whose_numbers_are_out_of_order_hide_nothing_that_is_appended() {
     put_sector(&mut flash, 2, 3, 4, &[8, 9, 10]);
     let mut journal = open(flash.clone());
     // The newest is believed, and the one that does not fit to it is passed over and told.
-    assert_eq!(
-        read(&mut journal).into_keys().collect::<Vec<_>>(),
-        [1, 2, 3, 8, 9, 10]
-    );
+    assert_eq!(numbers(&read(&mut journal)), [1, 2, 3, 8, 9, 10]);
     assert_eq!(journal.sectors_passed_over(), 1);
     assert_eq!(journal.append(&[7]), Ok(11));
     let (journal, kept) = keeps_all(flash, "out of order");
@@ -145,11 +154,12 @@ fn a_number_that_does_not_belong_in_its_sector_is_not_read() {
     put_sector(&mut flash, 0, 1, 1, &[1, 100, 2]);
     put_sector(&mut flash, 1, 2, 5, &[5, 6, 3, 6000, u32::MAX]);
     let (mut journal, kept) = keeps_all(flash, "numbers");
-    assert_eq!(
-        kept.keys().copied().take(5).collect::<Vec<_>>(),
-        [1, 2, 5, 6, 7]
+    assert_eq!(numbers(&kept)[..5], [1, 2, 5, 6, 7]);
+    assert!(
+        numbers(&read(&mut journal))
+            .iter()
+            .all(|number| *number < 100)
     );
-    assert!(read(&mut journal).keys().all(|number| *number < 100));
 }
 
 #[test]
@@ -192,7 +202,7 @@ fn a_sector_number_beyond_the_wear_of_any_flash_is_no_head() {
         put_sector(&mut flash, part, sequence, 90, &[90]);
     }
     let (journal, kept) = keeps_all(flash, "beyond");
-    assert_eq!(kept.keys().copied().collect::<Vec<_>>()[..3], [1, 2, 3]);
+    assert_eq!(numbers(&kept)[..3], [1, 2, 3]);
     // Their records are not read and not erased, and that two sectors are lost is told.
     assert_eq!(journal.sectors_passed_over(), 2);
     assert_eq!(read(&mut open(journal.close())), kept);
