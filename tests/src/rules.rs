@@ -98,6 +98,7 @@ pub const ROOMS: &[Room] = &[
             "clap",
             "clap_complete",
             "clap_mangen",
+            "etcetera",
             "serialport",
             "serde",
             "serde_json",
