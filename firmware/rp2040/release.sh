@@ -36,10 +36,12 @@ version=$(sed -n '/^\[workspace.package\]/,/^\[/s/^version = "\(.*\)"/\1/p' Carg
 
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
+# Both builds have the sources as they stand now, whatever is changed meanwhile.
+git ls-files -z | tar --null --files-from=- -cf "$work/sources.tar"
 # Two names of different length, so that a path in the image would move what stands behind it.
 for place in "$work/one" "$work/the other/further down"; do
     mkdir -p "$place"
-    git ls-files -z | tar --null --files-from=- -cf - | tar -xf - -C "$place"
+    tar -xf "$work/sources.tar" -C "$place"
     say "building in $place"
     CARGO_TARGET_DIR=$place/target "$place/firmware/rp2040/build.sh"
 done
