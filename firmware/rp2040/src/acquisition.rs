@@ -190,8 +190,11 @@ impl Acquisition {
     /// outputs of a converter that has been silent for [`SILENCE_MS`], and sends off what it had
     /// delivered.
     pub(crate) fn keep_alive(&mut self) {
-        let (now, drives) = (self.clock.get_counter_low(), self.order != Order::Rest);
+        let (clock, drives) = (self.clock, self.order != Order::Rest);
         with_sampler(|sampler| {
+            // The time is read in here: a frame that came in between would lie in its future, and
+            // that difference would be the longest silence of all.
+            let now = clock.get_counter_low();
             let quiet = sampler.last.map(|last| now.wrapping_sub(last));
             if quiet.is_none_or(|quiet| u64::from(quiet) >= SILENCE_MS * 1000) {
                 if drives {
