@@ -53,6 +53,9 @@ export class Office {
     office.children = [bench.child, serve.child];
     office.browser = await puppeteer.launch({
       executablePath: browserProgram(),
+      // A machine with much else to do is slow, not wrong.
+      timeout: 180_000,
+      protocolTimeout: 600_000,
       args: ['--no-sandbox', '--disable-dev-shm-usage', '--disable-gpu', '--disable-background-networking'],
     });
     return office;
@@ -62,8 +65,7 @@ export class Office {
   async page(width, height = 900) {
     const page = await this.browser.newPage();
     await page.setViewport({ width, height });
-    // A machine with much else to do is slow, not wrong.
-    page.setDefaultTimeout(120_000);
+    page.setDefaultTimeout(180_000);
     page.strangers = [];
     page.complaints = [];
     page.on('request', (request) => {
