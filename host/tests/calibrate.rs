@@ -7,24 +7,24 @@
 #[path = "calibrate/sweep.rs"]
 mod sweep;
 
-use std::path::Path;
+mod support;
 
 use slotwise::bench::{LineWish, Pace, VirtualTester};
 use slotwise::calibrate::{self, Bench, Ended, Given, Operator, Passing, Step};
-use slotwise::client::{Client, Pulled};
+use slotwise::client::Client;
 use slotwise::error::Error;
-use slotwise::log_file;
 use slotwise_core::calibration::event::CalibrationEvent;
 use slotwise_core::calibration::raw::RawMeasure;
 use slotwise_core::calibration::step::StepFault;
 use slotwise_core::calibration::validity::Validity;
 use slotwise_core::front_end::response;
 use slotwise_core::link::{WorkshopReply, WorkshopRequest};
-use slotwise_core::record::{Body, RecordNumber, decode};
+use slotwise_core::record::{Body, decode};
 use slotwise_core::slots::Lead;
 use slotwise_core::units::{Celsius, Hertz, Ohms, Ratio, UnixSeconds, Volts};
 use slotwise_virtual::house::{Jig, Supply};
 use slotwise_virtual::tester::{Specimen, Tolerance};
+use support::pulled;
 
 const NOW: UnixSeconds = UnixSeconds::new(1_772_460_000);
 
@@ -281,18 +281,7 @@ fn ended_early_or_not_confirmed_it_changes_nothing() {
 
 /// The calibrations that the tester's records tell of.
 fn calibrations(client: &mut Client) -> Vec<CalibrationEvent> {
-    let (_, hello) = client.hello().expect("answers");
-    let mut bytes = hello.0;
-    client
-        .pull(RecordNumber::FIRST, |pulled| {
-            match pulled {
-                Pulled::Record { frame, .. } | Pulled::End { frame, .. } => bytes.extend(frame.0),
-                other => panic!("{other:?}"),
-            }
-            Ok::<(), Error>(())
-        })
-        .expect("it comes");
-    let log = log_file::read_from(&*bytes, Path::new("memory")).expect("a log");
+    let log = pulled(client);
     let records = log.records.iter().map(|kept| decode(&kept.bytes));
     records
         .filter_map(|record| match record.expect("decodes").body {

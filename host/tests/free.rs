@@ -13,15 +13,15 @@ use predicates::str::contains;
 use rusqlite::Connection;
 use slotwise::archive::{Archive as _, SqliteArchive};
 use slotwise::bench::{LineWish, Pace, VirtualTester};
-use slotwise::client::{Client, NotVerified, Pulled, Verified, verify};
-use slotwise::error::{Error, LinkError};
+use slotwise::client::{Client, NotVerified, Verified, verify};
+use slotwise::error::LinkError;
 use slotwise::log_file::{self, LogFile};
 use slotwise::port;
 use slotwise_core::link::{JournalRefusal, JournalReport, JournalState};
 use slotwise_core::record::{Digest, RecordNumber, decode};
 use slotwise_core::slots::ClipTarget;
 use slotwise_virtual::house::find;
-use support::{OPEN_GROUND, SOUND, TESTER, log_frames, of_newer_schema, records, slotwise};
+use support::{OPEN_GROUND, SOUND, TESTER, log_frames, of_newer_schema, pulled, records, slotwise};
 
 /// Records of [`tester`]: its start, and two tests.
 const RECORDS: u32 = 3;
@@ -57,22 +57,6 @@ fn client(tester: &VirtualTester) -> Client {
 
 fn report(tester: &VirtualTester) -> JournalReport {
     client(tester).journal().expect("answers")
-}
-
-/// Pulls everything, as a log.
-fn pulled(client: &mut Client) -> LogFile {
-    let (_, hello) = client.hello().expect("answers");
-    let mut bytes = hello.0;
-    client
-        .pull(RecordNumber::FIRST, |pulled| {
-            match pulled {
-                Pulled::Record { frame, .. } | Pulled::End { frame, .. } => bytes.extend(frame.0),
-                other => panic!("{other:?}"),
-            }
-            Ok::<(), Error>(())
-        })
-        .expect("it comes");
-    log_file::read_from(&*bytes, Path::new("memory")).expect("a log")
 }
 
 fn refusal<T: std::fmt::Debug>(outcome: Result<T, LinkError>) -> JournalRefusal {

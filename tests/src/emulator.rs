@@ -20,7 +20,7 @@ use slotwise_virtual::front_end::{FrontEnd, PhasorSource, Stretch};
 use slotwise_virtual::house::find;
 use slotwise_virtual::tester::{Specimen, Tolerance};
 
-use crate::circuit_server::CircuitServer;
+use crate::circuit_server::{Asked, CircuitServer};
 use crate::outside::{not_checked, root};
 
 /// Folder of build products, as cargo has it.
@@ -348,4 +348,41 @@ pub fn run_from_frames(
     } else {
         Err(format!("emulated run: it ended with {status}"))
     }
+}
+
+/// Runs the image without a host in receptacles that feel what it drives, with `contents` in its
+/// flash, until so many conversions were asked for. Gives what it drove, and the report.
+///
+/// # Panics
+/// Without room, pipes or emulator, or if something ends the run early.
+#[must_use]
+pub fn run_in_circuit(
+    elf: &Path,
+    specimen: Specimen,
+    contents: &[u8],
+    plan: &[Stretch],
+    more: &[&str],
+    conversions: u64,
+) -> (Vec<Asked>, serde_json::Value) {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let path = |name: &str| folder.path().join(name);
+    fs::write(path("nor.bin"), contents).expect("room for the flash's contents");
+    let source = PhasorSource::new(&specimen, plan).expect("it is solved");
+    let front_end = FrontEnd::new(specimen, Box::new(source));
+    let circuit = CircuitServer::start(folder.path(), front_end).expect("pipes can be made");
+    let board = EmulatedBoard::start(Given {
+        elf,
+        feed: Feed::Circuit(&circuit),
+        nor: &path("nor.bin"),
+        report: &path("report.json"),
+        // It ends when it was asked for enough conversions.
+        seconds: 3600,
+        more,
+    })
+    .expect("the emulator starts");
+    circuit.wait_for(conversions);
+    assert!(board.finish().expect("it ends"), "nothing that ends a run");
+    let asked = circuit.finish().expect("the pipes held");
+    let report = report(&path("report.json"));
+    (asked, report)
 }

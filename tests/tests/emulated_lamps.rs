@@ -8,7 +8,6 @@
 
 use std::collections::HashSet;
 use std::fmt::Write as _;
-use std::fs;
 
 use slotwise_core::evidence::{Evidence, LoadStep, Measured, Reading};
 use slotwise_core::finding::{Finding, FindingCode, NextCheck};
@@ -20,12 +19,11 @@ use slotwise_core::topology::TopologySet;
 use slotwise_core::units::{Amperes, Hertz, Ohms, Ratio, Volts};
 use slotwise_core::verdict::{Outcome, Unproven, Verdict};
 use slotwise_tests::bench::Bench;
-use slotwise_tests::circuit_server::CircuitServer;
-use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, image_or_word, report};
+use slotwise_tests::emulator::{image_or_word, run_in_circuit};
 use slotwise_tests::lamp_pins::LampPins;
 use slotwise_tests::long_journal::LongJournal;
 use slotwise_virtual::board::{NOR_BYTES, workshop_flash};
-use slotwise_virtual::front_end::{FrontEnd, PhasorSource, Stretch};
+use slotwise_virtual::front_end::Stretch;
 use slotwise_virtual::house::{Appliance, Joint, Receptacle, Supply, find};
 use slotwise_virtual::tester::{Specimen, Tolerance};
 
@@ -231,25 +229,7 @@ fn on_the_pins(
     millis: u64,
 ) -> Seen {
     let elf = image_or_word().expect("it was there");
-    let folder = tempfile::tempdir().expect("a temporary folder");
-    let path = |name: &str| folder.path().join(name);
-    fs::write(path("nor.bin"), contents).expect("room for the flash's contents");
-    let source = PhasorSource::new(&specimen, plan).expect("it is solved");
-    let front_end = FrontEnd::new(specimen, Box::new(source));
-    let circuit = CircuitServer::start(folder.path(), front_end).expect("pipes can be made");
-    let board = EmulatedBoard::start(Given {
-        elf: &elf,
-        feed: Feed::Circuit(&circuit),
-        nor: &path("nor.bin"),
-        report: &path("report.json"),
-        seconds: 3600,
-        more,
-    })
-    .expect("the emulator starts");
-    circuit.wait_for(4 * millis);
-    assert!(board.finish().expect("it ends"), "nothing that ends a run");
-    let asked = circuit.finish().expect("the pipes held");
-    let report = report(&path("report.json"));
+    let (asked, report) = run_in_circuit(&elf, specimen, contents, plan, more, 4 * millis);
     let conversions = report["converter"]["conversions"].as_u64();
     Seen {
         before: (conversions.expect("counted") - asked.len() as u64) as f64 / 4.0,

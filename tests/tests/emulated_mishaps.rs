@@ -2,14 +2,12 @@
 //! a converter that falls silent. Whatever it is, the pins of the tester's own currents go low in
 //! their time, as the virtual receptacle sees them.
 
-use std::fs;
-
 use slotwise_core::slots::ClipTarget;
 use slotwise_core::units::Ohms;
-use slotwise_tests::circuit_server::{Asked, CircuitServer};
-use slotwise_tests::emulator::{EmulatedBoard, Feed, Given, image_or_word, report};
+use slotwise_tests::circuit_server::Asked;
+use slotwise_tests::emulator::{image_or_word, run_in_circuit};
 use slotwise_virtual::board::workshop_flash;
-use slotwise_virtual::front_end::{FrontEnd, PhasorSource, Stretch};
+use slotwise_virtual::front_end::Stretch;
 use slotwise_virtual::house::{Appliance, Conductor, Joint, Receptacle, find};
 use slotwise_virtual::outputs::Output;
 use slotwise_virtual::tester::{Specimen, Tolerance};
@@ -53,29 +51,17 @@ fn stretches(plan: &[(&str, u64)]) -> Vec<Stretch> {
 /// Runs the image along a plan; gives what it drove, and the report.
 fn run(plan: &[Stretch], more: &[&str], seconds: u64) -> Option<(Vec<Asked>, serde_json::Value)> {
     let elf = image_or_word()?;
-    let folder = tempfile::tempdir().expect("a temporary folder");
-    let path = |name: &str| folder.path().join(name);
     let specimen = Specimen::draw(25, &Tolerance::USUAL);
     let contents = workshop_flash(&specimen).expect("the workshop calibrates it");
-    fs::write(path("nor.bin"), &contents).expect("room for the flash's contents");
-    let source = PhasorSource::new(&specimen, plan).expect("it is solved");
-    let front_end = FrontEnd::new(specimen, Box::new(source));
-    let circuit = CircuitServer::start(folder.path(), front_end).expect("pipes can be made");
-    let board = EmulatedBoard::start(Given {
-        elf: &elf,
-        feed: Feed::Circuit(&circuit),
-        nor: &path("nor.bin"),
-        report: &path("report.json"),
-        // It ends when it was asked for enough conversions.
-        seconds: 3600,
+    let conversions = 4_000 * seconds;
+    Some(run_in_circuit(
+        &elf,
+        specimen,
+        &contents,
+        plan,
         more,
-    })
-    .expect("the emulator starts");
-    circuit.wait_for(4_000 * seconds);
-    assert!(board.finish().expect("it ends"), "nothing that ends a run");
-    let asked = circuit.finish().expect("the pipes held");
-    let report = report(&path("report.json"));
-    Some((asked, report))
+        conversions,
+    ))
 }
 
 fn is_high(asked: &Asked, output: Output) -> bool {

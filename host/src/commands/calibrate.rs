@@ -1,16 +1,15 @@
 //! `calibrate`: a person at the bench, guided step by step in text or by JSON lines.
 
 use std::io::BufRead as _;
-use std::time::{SystemTime, UNIX_EPOCH};
 
 use serde_json::json;
 use slotwise_core::calibration::fit::{COVERAGE, Contribution, total};
 use slotwise_core::calibration::raw::RawMeasure;
 use slotwise_core::calibration::step::StepFault;
 use slotwise_core::link::{WorkshopReply, WorkshopRequest};
-use slotwise_core::units::{Celsius, Ohms, Ratio, UnixSeconds, Volts};
+use slotwise_core::units::{Celsius, Ohms, Ratio, Volts};
 
-use super::out;
+use super::{now, out};
 use crate::calibrate::{self, Bench, Ended, Given, Operator, Passing, Step};
 use crate::cli::CalibrateArgs;
 use crate::client::Client;
@@ -18,12 +17,6 @@ use crate::error::Error;
 use crate::exit::Exit;
 use crate::port;
 use crate::texts::workshop as texts;
-
-/// Now, by this computer's clock.
-pub(super) fn now() -> UnixSeconds {
-    let since = SystemTime::now().duration_since(UNIX_EPOCH);
-    UnixSeconds::new(since.map_or(0, |since| since.as_secs()))
-}
 
 /// Runs `calibrate`.
 ///

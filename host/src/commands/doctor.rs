@@ -12,7 +12,7 @@ use slotwise_core::link::{
 use slotwise_core::record::{SCHEMA, Version};
 use slotwise_core::units::UnixSeconds;
 
-use super::calibrate::now;
+use super::now;
 use super::out;
 use crate::cli::DoctorArgs;
 use crate::client::Client;

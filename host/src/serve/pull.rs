@@ -135,8 +135,11 @@ fn run(office: &Office, port: &str) -> Result<Stage, Error> {
 /// Where a tester may be: by name.
 fn ports(office: &Office) -> Vec<String> {
     let mut ports = port::testers();
-    ports.extend(office.ports.iter().cloned());
-    ports.dedup();
+    for named in &office.ports {
+        if !ports.contains(named) {
+            ports.push(named.clone());
+        }
+    }
     ports
 }
 

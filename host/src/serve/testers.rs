@@ -8,6 +8,7 @@ use slotwise_core::units::UnixSeconds;
 
 use super::{Refusal, Shared, made, pages, shown};
 use crate::archive::{Archive as _, KeptCalibration, TesterRow};
+use crate::commands::now;
 use crate::report::numbers::change_percent;
 use crate::report::trend::day;
 use crate::texts::Language;
@@ -15,11 +16,10 @@ use crate::texts::Language;
 pub(super) async fn page(State(office): Shared) -> Result<Html<String>, Refusal> {
     let language = office.language;
     let found = made(office, |office| Ok(office.open()?.testers()?)).await?;
-    let now = u64::try_from(jiff::Timestamp::now().as_second()).map(UnixSeconds::new);
     Ok(shown(pages::shell(
         language,
         language.office().testers,
-        &list(language, &found, now.ok()),
+        &list(language, &found, Some(now())),
     )))
 }
 

@@ -12,6 +12,9 @@ use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 use sha2::{Digest as _, Sha256};
+use slotwise::client::{Client, Pulled};
+use slotwise::error::Error;
+use slotwise::log_file::{self, LogFile};
 use slotwise_core::evidence::{Evidence, FrameHealth, Measured, PairVoltage, Phasor, SlotVoltages};
 use slotwise_core::judge::judge;
 use slotwise_core::limits::Limits;
@@ -259,4 +262,20 @@ pub fn answer(mut line: impl Read + Write, mut script: impl FnMut(RequestEnvelop
             }
         }
     }
+}
+
+/// Pulls everything, as a log.
+pub fn pulled(client: &mut Client) -> LogFile {
+    let (_, hello) = client.hello().expect("answers");
+    let mut bytes = hello.0;
+    client
+        .pull(RecordNumber::FIRST, |pulled| {
+            match pulled {
+                Pulled::Record { frame, .. } | Pulled::End { frame, .. } => bytes.extend(frame.0),
+                other => panic!("{other:?}"),
+            }
+            Ok::<(), Error>(())
+        })
+        .expect("it comes");
+    log_file::read_from(&*bytes, Path::new("memory")).expect("a log")
 }
