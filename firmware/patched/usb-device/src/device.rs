@@ -189,7 +189,7 @@ impl<B: UsbBus> UsbDevice<'_, B> {
 
                     self.device_state = self
                         .suspended_device_state
-                        .expect("Unknown state before suspend");
+                        .unwrap_or(UsbDeviceState::Default);
                     self.suspended_device_state = None;
                 }
             }
