@@ -32,8 +32,10 @@ for package in json.load(sys.stdin)["packages"]:
 mkdir "$folder/a" "$folder/b"
 cp -r "$published/src" "$published/LICENSE" "$folder/a"
 cp -r "$here/usb-device/src" "$here/usb-device/LICENSE" "$folder/b"
+# Some of its files end their lines as Windows does; the copy has none of that.
+find "$folder/a" -type f -exec sed -i 's/\r$//' {} +
 # diff says 1 where something differs.
-(cd "$folder" && diff -ruN a b | sed -E 's/^(---|\+\+\+) ([^\t]*)\t.*/\1 \2/' > changes.patch) || true
+(cd "$folder" && LC_ALL=C diff -ruN a b | grep -v '^diff ' | sed -E 's/^(---|\+\+\+) ([^\t]*)\t.*/\1 \2/' > changes.patch) || true
 if [ "${1:-}" = --write ]; then
     cp "$folder/changes.patch" "$here/usb-device.patch"
 elif ! diff -u "$here/usb-device.patch" "$folder/changes.patch"; then
