@@ -113,6 +113,7 @@ pub const ROOMS: &[Room] = &[
             "axum",
             "comfy-table",
             "csv",
+            "parquet",
             "rusqlite",
             "toml",
             "jiff",
