@@ -6,8 +6,8 @@ The tests that the firmware makes of itself before it drives anything (shared-co
 relay A and relay B of P1 alone, which is linear at 60 Hz, and the tone of P2 with both of its relays
 open and the clip hanging free. Then what P2 reads from wide to ground with the clip on a good earth, as in every
 test that can end in "proven". P2 is a level that changes its sign: two operating points, without the
-line. Its source is calibrated with every part whole. Readings go through the strings, so a failed
-string shows in them.
+line. Its source is calibrated with every part whole. Last what a calibration reads of the leg to the clip: P2 over its 10 ohm
+resistor. Readings go through the strings, so a failed string shows in them.
 """
 
 import csv
@@ -17,12 +17,12 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from fault_circuit import circuit, readings, simulate  # noqa: E402
+from fault_circuit import CALIBRATING, circuit, readings, simulate  # noqa: E402
 from netlist import HARDWARE, load  # noqa: E402
 from spice import measured, node, run  # noqa: E402
 
 TABLE = HARDWARE / "faults_self.csv"
-COLUMNS = ["designator", "failure", "alone_a_ohm", "alone_b_ohm", "tone_ground_ohm", "tone_clip_share", "p2_ohm"]
+COLUMNS = ["designator", "failure", "alone_a_ohm", "alone_b_ohm", "tone_ground_ohm", "tone_clip_share", "p2_ohm", "cal_clip_ohm"]
 
 PROBE = 90e3  # earth_path::PROBE
 LEVEL = 6.0  # DriveCalibration::NOMINAL.level
@@ -71,21 +71,25 @@ def in_ohms(share, source):
     return share / (1 - min(share, 0.999)) * source
 
 
-def one(net, part, failure, level, source):
+def one(net, part, failure, level, sources):
     if (part, failure) in SILENT:
         level = 0.0
     name = part if part in net.pins else "none"
     a, b = (alone(net, name, failure, relay) for relay in "AB")
     tone_ground, tone_clip = shares(net, name, failure, "tone", level)
     p2_ground, _ = shares(net, name, failure, "P2G clip earthed", level)
+    _, cal_clip = shares(net, name, failure, "P2C calibrating", level)
+    source, source_clip = sources
     return [part, failure, *("" if x is None else f"{x:.3f}" for x in (a, b)), f"{in_ohms(tone_ground, source):.3f}",
-            f"{tone_clip:.4f}", f"{in_ohms(p2_ground, source) - 10.0:.3f}"]
+            f"{tone_clip:.4f}", f"{in_ohms(p2_ground, source) - 10.0:.3f}", f"{in_ohms(cal_clip, source_clip):.3f}"]
 
 
 def calibrated(net):
-    """The source that reads the loop right with every part whole."""
-    share, _ = shares(net, "none", "none", "P2G clip earthed", None)
-    return LOOP * (1 - share) / share
+    """The sources that read both legs right with every part whole: to ground, to the clip."""
+    ground, _ = shares(net, "none", "none", "P2G clip earthed", None)
+    _, clip = shares(net, "none", "none", "P2C calibrating", None)
+    at = CALIBRATING + 0.2  # and wide's way in
+    return LOOP * (1 - ground) / ground, at * (1 - clip) / clip
 
 
 def by_failure():
@@ -101,10 +105,10 @@ def stale(net):
     """Failures without a row, and rows of a sample that come out otherwise."""
     from faults import failures, level_of  # circular: faults.py says what these readings mean
 
-    source, kept = calibrated(net), by_failure()
+    sources, kept = calibrated(net), by_failure()
     wrong = [f"{part} {failure} has no row of its own readings" for part, failure in failures(net) if (part, failure) not in kept]
     for part, failure in SAMPLE:
-        now = dict(zip(COLUMNS, one(net, part, failure, level_of(part, failure), source)))
+        now = dict(zip(COLUMNS, one(net, part, failure, level_of(part, failure), sources)))
         for column in COLUMNS[2:]:
             was, is_now = kept[(part, failure)][column], now[column]
             if was != is_now and ("" in (was, is_now) or abs(float(was) - float(is_now)) > 0.02 * abs(float(is_now)) + 0.01):
@@ -115,9 +119,9 @@ def stale(net):
 def write(net):
     from faults import failures, level_of
 
-    source = calibrated(net)
+    sources = calibrated(net)
     with ThreadPoolExecutor(2) as pool:
-        rows = list(pool.map(lambda what: one(net, *what, level_of(*what), source), failures(net)))
+        rows = list(pool.map(lambda what: one(net, *what, level_of(*what), sources), failures(net)))
     with TABLE.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(COLUMNS)
