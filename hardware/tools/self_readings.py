@@ -7,7 +7,8 @@ relay A and relay B of P1 alone, which is linear at 60 Hz, and the tone of P2 wi
 open and the clip hanging free. Then what P2 reads from wide to ground with the clip on a good earth, as in every
 test that can end in "proven". P2 is a level that changes its sign: two operating points, without the
 line. Its source is calibrated with every part whole. Last what a calibration reads of the leg to the clip: P2 over its 10 ohm
-resistor. Readings go through the strings, so a failed string shows in them.
+resistor; and what a person reads in steps 15a and 15b of checks.md: milliamperes that each leg
+lets through at 24 V dc, both ways round. Readings go through the strings, so a failed string shows in them.
 """
 
 import csv
@@ -22,7 +23,8 @@ from netlist import HARDWARE, load  # noqa: E402
 from spice import measured, node, run  # noqa: E402
 
 TABLE = HARDWARE / "faults_self.csv"
-COLUMNS = ["designator", "failure", "alone_a_ohm", "alone_b_ohm", "tone_ground_ohm", "tone_clip_share", "p2_ohm", "cal_clip_ohm"]
+COLUMNS = ["designator", "failure", "alone_a_ohm", "alone_b_ohm", "tone_ground_ohm", "tone_clip_share", "p2_ohm", "cal_clip_ohm",
+           "leg_ground_out_ma", "leg_ground_back_ma", "leg_clip_out_ma", "leg_clip_back_ma"]
 
 PROBE = 90e3  # earth_path::PROBE
 LEVEL = 6.0  # DriveCalibration::NOMINAL.level
@@ -39,24 +41,47 @@ def alone(net, part, failure, relay):
     return (moved / drive).real if abs(drive) > 60 / PROBE else None
 
 
+def operating_point(lines, vectors):
+    """Values of these vectors at the operating point of a circuit."""
+    prints = [f"print {name}" for name in vectors]
+    for attempt in ("", ".options gmin=1e-11 reltol=0.005", ".options gmin=1e-10 itl1=2000 reltol=0.01"):
+        deck = "\n".join([*lines, attempt, ".control", "set numdgt=13", "op", *prints, "quit", ".endc", ".end"]) + "\n"
+        try:
+            found = measured(run(deck, timeout=30))
+        except RuntimeError:
+            continue
+        if found:
+            return found
+    raise RuntimeError(f"no operating point: {lines[0]}")
+
+
+STEP_15 = 24.0
+_whole = {}
+
+
+def let_through(net, part, failure, level):
+    """Milliamperes of steps 15a and 15b, out and back. A part that is in neither leg changes neither."""
+    is_of_drive = part[:2] in ("Q6", "R6", "K6", "U6") or level is not None
+    if not is_of_drive and _whole:
+        return _whole["currents"]
+    currents = []
+    for state, vector in (("P2G clip earthed", "i(v_gs)"), ("P2C clip earthed", "i(v_cs)")):
+        for volts in (STEP_15, -STEP_15):
+            lines = [line.replace("dc 0", f"dc {volts:g}") if line.startswith("v_wide ") else line
+                     for line in circuit(net, part, failure, "quiet", state, level, tone="-1")]
+            currents.append(operating_point(lines, [vector])[vector] * 1e3)
+    if not is_of_drive:
+        _whole["currents"] = currents
+    return currents
+
+
 def shares(net, part, failure, state, level):
     """Volts of wide against ground and against the clip, as read, over the level."""
     found = []
     for tone in ("1", "-1"):
         lines = circuit(net, part, failure, "quiet", state, level, tone=tone)
         wanted = [node(f"AIN{k}{end}") for k in (1, 2, 3) for end in "PN"]
-        prints = [f"print v({name})" for name in wanted if any(name in line.split() for line in lines)]
-        text = ""
-        for attempt in ("", ".options gmin=1e-11 reltol=0.005", ".options gmin=1e-10 itl1=2000 reltol=0.01"):
-            deck = "\n".join([*lines, attempt, ".control", "set numdgt=13", "op", *prints, "quit", ".endc", ".end"]) + "\n"
-            try:
-                text = run(deck, timeout=30)
-                break
-            except RuntimeError:
-                continue
-        volts = measured(text)
-        if not volts:
-            raise RuntimeError(f"no operating point: {lines[0]}")
+        volts = operating_point(lines, [f"v({name})" for name in wanted if any(name in line.split() for line in lines)])
         lead = {k: (volts.get(f"v({node(f'AIN{k}P')})", 0.0) - volts.get(f"v({node(f'AIN{k}N')})", 0.0)) / GAIN_DC for k in (1, 2, 3)}
         found.append((lead[1] - lead[2], lead[1] - lead[3]))
     (ground_high, clip_high), (ground_low, clip_low) = found
@@ -81,7 +106,8 @@ def one(net, part, failure, level, sources):
     _, cal_clip = shares(net, name, failure, "P2C calibrating", level)
     source, source_clip = sources
     return [part, failure, *("" if x is None else f"{x:.3f}" for x in (a, b)), f"{in_ohms(tone_ground, source):.3f}",
-            f"{tone_clip:.4f}", f"{in_ohms(p2_ground, source) - 10.0:.3f}", f"{in_ohms(cal_clip, source_clip):.3f}"]
+            f"{tone_clip:.4f}", f"{in_ohms(p2_ground, source) - 10.0:.3f}", f"{in_ohms(cal_clip, source_clip):.3f}",
+            *(f"{milliamperes:.2f}" for milliamperes in let_through(net, name, failure, level))]
 
 
 def calibrated(net):
