@@ -11,13 +11,15 @@
 //! flag down, then all of it is read back.
 //!
 //! Limits: the chip counts whole seconds, so a time read is up to a second old; a clock that was
-//! set wrong is not noticed; from 2100 on its calendar is wrong by a day.
+//! set wrong is not noticed, nor one that ran and lost its power in the millisecond in which it was set
+//! anew; from 2100 on its calendar is wrong by a day. The day of the week is not kept.
 
-use chrono::DateTime;
-use ds323x::{DateTimeAccess as _, Ds323x, Error, Hours, Rtcc as _};
+use ds323x::{Ds323x, Error, Hours, NaiveTime, Rtcc as _, Timelike as _};
 use embedded_hal::i2c::{ErrorKind, I2c};
 use slotwise_core::link::ClockChip;
 use slotwise_core::units::UnixSeconds;
+
+use crate::calendar::Utc;
 
 /// 2026-01-01T00:00:00Z: no tester was started before this was written.
 const EARLIEST: u64 = 1_767_225_600;
@@ -46,11 +48,7 @@ pub fn read<B: I2c>(bus: &mut B) -> Result<UnixSeconds, ClockChip> {
     if !matches!(chip.hours().map_err(why)?, Hours::H24(_)) {
         return Err(ClockChip::NotATime);
     }
-    let mut seconds = || {
-        let seconds = chip.datetime().map_err(why)?.and_utc().timestamp();
-        u64::try_from(seconds).map_err(|_| ClockChip::NotATime)
-    };
-    let (first, second) = (seconds()?, seconds()?);
+    let (first, second) = (now(&mut chip)?, now(&mut chip)?);
     // The bus has no check word: two readings must agree.
     if second.wrapping_sub(first) > 1 || !is_a_time(UnixSeconds::new(second)) {
         return Err(ClockChip::NotATime);
@@ -62,6 +60,33 @@ pub fn read<B: I2c>(bus: &mut B) -> Result<UnixSeconds, ClockChip> {
     Ok(UnixSeconds::new(second))
 }
 
+/// What the chip holds. It is read register by register: the driver's date has tables whose
+/// indices no compiler proves. At midnight the date may belong to another time of day than the one
+/// read before it; then the time went back, and it is read once more.
+fn now<B: I2c>(
+    chip: &mut Ds323x<ds323x::interface::I2cInterface<&mut B>, ds323x::ic::DS3231>,
+) -> Result<u64, ClockChip> {
+    for _midnight in 0..2 {
+        let before = chip.time().map_err(why)?;
+        let (day, month) = (chip.day().map_err(why)?, chip.month().map_err(why)?);
+        let year = chip.year().map_err(why)?;
+        let time = chip.time().map_err(why)?;
+        if time < before {
+            continue;
+        }
+        let date = Utc {
+            year,
+            month,
+            day,
+            hour: time.hour() as u8,
+            minute: time.minute() as u8,
+            second: time.second() as u8,
+        };
+        return Ok(date.clock().ok_or(ClockChip::NotATime)?.get());
+    }
+    Err(ClockChip::NotATime)
+}
+
 /// Sets the chip and reads it back.
 ///
 /// # Errors
@@ -70,10 +95,15 @@ pub fn set<B: I2c>(bus: &mut B, clock: UnixSeconds) -> Result<(), ClockChip> {
     if !is_a_time(clock) {
         return Err(ClockChip::NotATime);
     }
-    let seconds = i64::try_from(clock.get()).map_err(|_| ClockChip::NotATime)?;
-    let date = DateTime::from_timestamp(seconds, 0).ok_or(ClockChip::NotATime)?;
+    let date = Utc::of(clock).ok_or(ClockChip::NotATime)?;
+    let [hour, minute, second] = [date.hour, date.minute, date.second].map(u32::from);
+    let time = NaiveTime::from_hms_opt(hour, minute, second).ok_or(ClockChip::NotATime)?;
     let mut chip = Ds323x::new_ds3231(&mut *bus);
-    chip.set_datetime(&date.naive_utc()).map_err(why)?;
+    // The seconds first: writing them begins a new one, in which the rest is done.
+    chip.set_time(&time).map_err(why)?;
+    chip.set_day(date.day).map_err(why)?;
+    chip.set_month(date.month).map_err(why)?;
+    chip.set_year(date.year).map_err(why)?;
     chip.enable().map_err(why)?;
     chip.clear_has_been_stopped_flag().map_err(why)?;
     match read(bus) {

@@ -5,7 +5,7 @@
 //! After a failed write the newest record is read again before the next one, since the failed
 //! one may be whole all the same.
 
-use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use embedded_storage::nor_flash::MultiwriteNorFlash;
 use sha2::{Digest as _, Sha256};
 use slotwise_core::link::{JournalRefusal, JournalReport, JournalState};
 use slotwise_core::record::{self, Body, Digest, MAX_BYTES, Record, RecordNumber};

@@ -12,6 +12,7 @@ pub mod block;
 pub mod board;
 pub mod button;
 pub mod byte_queue;
+mod calendar;
 mod calibrating;
 pub mod calibration_store;
 pub mod clock_chip;
@@ -28,6 +29,5 @@ pub mod side_bus;
 pub mod stimulator;
 pub mod tester;
 
-mod ready;
 #[cfg(test)]
 mod strict_nor;

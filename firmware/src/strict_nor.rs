@@ -6,7 +6,7 @@
 //! states, everything after it is untouched, and the flash does not answer until
 //! [`StrictNor::power_up`]. A sector can be worn out: see [`Wear`].
 
-use embedded_storage_async::nor_flash::{
+use embedded_storage::nor_flash::{
     ErrorType, MultiwriteNorFlash, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
 };
 
@@ -205,7 +205,7 @@ impl<const SECTOR: usize> ErrorType for StrictNor<SECTOR> {
 impl<const SECTOR: usize> ReadNorFlash for StrictNor<SECTOR> {
     const READ_SIZE: usize = 1;
 
-    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), StrictError> {
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), StrictError> {
         let offset = self.check(offset, bytes.len())?;
         self.reads += 1;
         bytes.copy_from_slice(&self.bytes[offset..offset + bytes.len()]);
@@ -221,7 +221,7 @@ impl<const SECTOR: usize> NorFlash for StrictNor<SECTOR> {
     const WRITE_SIZE: usize = 1;
     const ERASE_SIZE: usize = SECTOR;
 
-    async fn erase(&mut self, from: u32, to: u32) -> Result<(), StrictError> {
+    fn erase(&mut self, from: u32, to: u32) -> Result<(), StrictError> {
         if from > to
             || !(from as usize).is_multiple_of(SECTOR)
             || !(to as usize).is_multiple_of(SECTOR)
@@ -240,7 +240,7 @@ impl<const SECTOR: usize> NorFlash for StrictNor<SECTOR> {
         Ok(())
     }
 
-    async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), StrictError> {
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), StrictError> {
         let start = self.check(offset, bytes.len())?;
         for (place, &byte) in (start..).zip(bytes) {
             match self.wear_at(place) {

@@ -14,7 +14,7 @@ use crate::exit;
 pub use logs::{AtlasArgs, Clip, JudgeArgs, PrintArgs, ShowArgs};
 
 pub use office::{
-    ArchiveCommand, ArchiveFile, BackupArgs, ExportArgs, ImportArgs, NoteArgs, PlaceArgs,
+    ArchiveCommand, ArchiveFile, BackupArgs, CopyArgs, ExportArgs, ImportArgs, NoteArgs, PlaceArgs,
     ReportArgs, ReportChoice, ServeArgs, VerifyArgs, VisitsCommand, VisitsListArgs,
 };
 pub use testers::{BenchArgs, CalibrateArgs, DoctorArgs, LiveArgs, LiveClip, PullArgs, TourArgs};

@@ -11,6 +11,7 @@ use clap::{Command, ValueEnum as _};
 use etcetera::BaseStrategy as _;
 use serde::Deserialize;
 
+use crate::archive::server_of;
 use crate::cli::Band;
 use crate::error::FileError;
 
@@ -74,7 +75,10 @@ impl Settings {
             return Err(wrong(format!("band = \"{band}\": known are {known}")));
         }
         if let (Some(archive), Some(folder)) = (&mut settings.archive, file.parent()) {
-            *archive = folder.join(&archive);
+            // The address of a server is none of its folder's.
+            if server_of(archive).is_none() {
+                *archive = folder.join(&archive);
+            }
         }
         Ok(settings)
     }

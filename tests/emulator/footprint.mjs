@@ -12,7 +12,7 @@
 // firmware/rp2040/budget.json holds what must never be exceeded, whatever the compiler: half of the
 // flash (the journal has its own), RAM and stack within 256 KiB together with room for as much
 // again, the cycles of the sampling path, the latency of data ready, and no floating point in an
-// interrupt. (panicPlaces there is for tests/tests/image_paths.) Beyond it the run fails; it is not
+// interrupt. Beyond it the run fails; it is not
 // written by --write.
 //
 // Two runs. At rest: 1.5 simulated seconds, a blank flash, 120 V and 60 Hz between the blades as

@@ -35,7 +35,12 @@ pub fn target_folder() -> PathBuf {
 pub fn image() -> Option<PathBuf> {
     let elf = target_folder().join("firmware/slotwise.elf");
     let built = fs::metadata(&elf).and_then(|found| found.modified()).ok()?;
-    let sources = ["shared-core/src", "firmware/src", "firmware/rp2040"];
+    let sources = [
+        "shared-core/src",
+        "firmware/src",
+        "firmware/rp2040",
+        "firmware/patched",
+    ];
     if sources
         .iter()
         .any(|folder| newest(&root().join(folder)) > Some(built))

@@ -4,7 +4,7 @@
 //!
 //! Items, heads and sectors are the journal's own work, on a flash in memory.
 
-use embedded_storage_async::nor_flash::{
+use embedded_storage::nor_flash::{
     ErrorType, MultiwriteNorFlash, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
 };
 use slotwise::chain::digest;
@@ -50,7 +50,7 @@ impl ErrorType for Memory {
 impl ReadNorFlash for Memory {
     const READ_SIZE: usize = 1;
 
-    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), OutOfBounds> {
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), OutOfBounds> {
         bytes.copy_from_slice(self.part(offset, bytes.len())?);
         Ok(())
     }
@@ -64,12 +64,12 @@ impl NorFlash for Memory {
     const WRITE_SIZE: usize = 1;
     const ERASE_SIZE: usize = SECTOR;
 
-    async fn erase(&mut self, from: u32, to: u32) -> Result<(), OutOfBounds> {
+    fn erase(&mut self, from: u32, to: u32) -> Result<(), OutOfBounds> {
         self.part(from, (to - from) as usize)?.fill(0xFF);
         Ok(())
     }
 
-    async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), OutOfBounds> {
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), OutOfBounds> {
         for (to, from) in self.part(offset, bytes.len())?.iter_mut().zip(bytes) {
             *to &= from;
         }

@@ -19,7 +19,6 @@ use rp2040_hal::gpio::{
     PullNone, PullUp, SioInput, SioOutput, ValidFunction,
 };
 use rp2040_hal::spi::{Enabled, Spi};
-use rp2040_hal::usb::UsbBus;
 use rp2040_hal::{Clock as _, Sio, Timer, Watchdog, pac};
 use slotwise_core::start::Start;
 use slotwise_firmware::stimulator;
@@ -28,6 +27,7 @@ use usb_device::bus::UsbBusAllocator;
 use crate::full_bus::FullBus;
 use crate::panic::restart;
 use crate::side_bus::SideBusPort;
+use crate::usb_bus::UsbBus;
 use crate::{computer, last_words};
 
 /// The second-stage loader, which sets up the flash chip for execution in place.
@@ -181,7 +181,6 @@ impl Board {
             chip.USBCTRL_REGS,
             chip.USBCTRL_DPRAM,
             clocks.usb_clock,
-            true,
             &mut chip.RESETS,
         ));
 

@@ -79,7 +79,7 @@ impl FrameReader {
         let length = FRAME_BYTES as u32;
         let receive = dma().ch(RECEIVE);
         let send = dma().ch(SEND);
-        // SAFETY (each write below): addresses of the bus's data register and of the buffers
+        // SAFETY: of each write below: addresses of the bus's data register and of the buffers
         // above, and no channel is started: the registers without a trigger are written.
         unsafe {
             receive.ch_read_addr().write(|w| w.bits(data));

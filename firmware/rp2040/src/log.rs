@@ -1,11 +1,9 @@
 //! The log: for a debug probe, or the emulator. Nothing of the tester depends on it.
 //!
-//! It never blocks: when nobody reads, the oldest bytes are written over, whatever a probe asks
-//! for (`defmt-rtt`'s `disable-blocking-mode`). It is written by the main loop and on the way into
+//! It never blocks: when nobody reads, the oldest bytes are written over (`log_channel`). It is written by the main loop and on the way into
 //! a restart, never by the sampling interrupt, whose time is counted. What is logged as it happens
 //! stands where it happens; here is what the loop sees of the tester.
 
-use defmt_rtt as _;
 use rp2040_hal::pac;
 use slotwise_core::record::{RecordNumber, Version};
 use slotwise_core::start::{Start, Stop};

@@ -14,8 +14,10 @@
 //! | `acquisition` | frame queue and care for the converter |
 //! | `full_bus` | the SPI bus of the flash, without pauses |
 //! | `usb` | the serial port |
+//! | `usb_bus` | the USB controller |
 //! | `last_words` | why the chip started, what the run before left |
 //! | `log` | the log for a debug probe |
+//! | `log_channel` | the memory that a probe reads it from |
 //! | `side_bus` | I2C of clock chip and display, with an end to every wait |
 //! | `panic` | the safe state on any error |
 #![cfg_attr(target_os = "none", no_std, no_main)]
@@ -34,6 +36,7 @@ mod full_bus;
 mod last_words;
 #[cfg(target_os = "none")]
 mod log;
+mod log_channel;
 #[cfg(target_os = "none")]
 mod panic;
 #[cfg(target_os = "none")]
@@ -44,6 +47,7 @@ mod side_bus;
 mod super_loop;
 #[cfg(target_os = "none")]
 mod usb;
+mod usb_bus;
 
 #[cfg(not(target_os = "none"))]
 fn main() {

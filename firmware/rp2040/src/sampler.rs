@@ -141,6 +141,7 @@ impl Shared {
     /// # Safety
     /// Only in a handler of an interrupt of sampling, once.
     #[inline]
+    #[expect(clippy::mut_from_ref, reason = "a cell: the caller has it alone")]
     unsafe fn in_interrupt(&self) -> Option<&mut Sampler> {
         // SAFETY: the other handler waits until this one has returned, and the loop stands.
         unsafe { (*self.0.get()).as_mut() }

@@ -15,7 +15,6 @@ use cortex_m_rt::exception;
 use embedded_hal::spi::{Operation, SpiDevice as _};
 use heapless::String;
 use rp2040_hal::fugit::MicrosDurationU32;
-use rp2040_hal::usb::UsbBus;
 use slotwise_core::record::{TesterId, Version};
 use slotwise_core::self_test::SelfTestFailure;
 use slotwise_core::units::Millis;
@@ -31,6 +30,7 @@ use crate::board::{Board, ButtonPin, LampPin, NorBus};
 use crate::frame_reader::FrameReader;
 use crate::log::{self, Log};
 use crate::usb::{Port, UsbLink};
+use crate::usb_bus::UsbBus;
 use crate::{computer, last_words};
 
 /// The flash as the tester sees it.

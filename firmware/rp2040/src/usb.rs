@@ -19,7 +19,6 @@ use core::cell::Cell;
 
 use critical_section::Mutex;
 use rp2040_hal::pac::{self, interrupt};
-use rp2040_hal::usb::UsbBus;
 use slotwise_firmware::board::SerialLink;
 use slotwise_firmware::byte_queue::ByteQueue;
 use usb_device::bus::UsbBusAllocator;
@@ -29,6 +28,7 @@ use usb_device::device::{
 use usbd_serial::{CdcAcmClass, USB_CLASS_CDC};
 
 use crate::panic::restart;
+use crate::usb_bus::UsbBus;
 
 /// Test identity of pid.codes: right for boards that are built one at a time, not for sale.
 const IDENTITY: UsbVidPid = UsbVidPid(0x1209, 0x0001);

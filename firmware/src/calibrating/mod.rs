@@ -8,7 +8,7 @@
 mod measuring;
 
 use crc::{CRC_32_ISO_HDLC, Crc};
-use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use embedded_storage::nor_flash::MultiwriteNorFlash;
 use slotwise_core::calibration::event::CalibrationEvent;
 use slotwise_core::calibration::limiters::Limiters;
 use slotwise_core::calibration::validity::Validity;

@@ -12,9 +12,7 @@
 use core::fmt;
 
 use crc::{CRC_32_ISO_HDLC, Crc};
-use embedded_storage_async::nor_flash::NorFlash;
-
-use crate::ready::ready;
+use embedded_storage::nor_flash::NorFlash;
 
 /// Sectors at the start of the flash that hold the copies.
 pub const CALIBRATION_SECTORS: usize = 2;
@@ -92,8 +90,6 @@ pub enum CalibrationStoreError<E> {
         /// 0 or 1.
         copy: usize,
     },
-    /// The flash did not answer at once.
-    Internal,
 }
 
 impl<E: fmt::Display> fmt::Display for CalibrationStoreError<E> {
@@ -115,9 +111,6 @@ impl<E: fmt::Display> fmt::Display for CalibrationStoreError<E> {
                 "calibration: copy {copy} does not read back after it was written; the other \
                  copy is kept. Write it again, replace the flash if it repeats"
             ),
-            Self::Internal => {
-                f.write_str("calibration: the flash driver did not answer at once; report it")
-            }
         }
     }
 }
@@ -125,7 +118,7 @@ impl<E: fmt::Display> fmt::Display for CalibrationStoreError<E> {
 impl<E: fmt::Display + fmt::Debug> core::error::Error for CalibrationStoreError<E> {}
 
 type Outcome<T, F> =
-    Result<T, CalibrationStoreError<<F as embedded_storage_async::nor_flash::ErrorType>::Error>>;
+    Result<T, CalibrationStoreError<<F as embedded_storage::nor_flash::ErrorType>::Error>>;
 
 /// The two copies on a flash.
 #[derive(Debug)]
@@ -216,13 +209,21 @@ impl<'f, F: NorFlash> CalibrationStore<'f, F> {
 
         for copy in order {
             let base = base_of::<F>(copy);
-            done(self.flash.erase(base, base + F::ERASE_SIZE as u32))?;
-            done(self.flash.write(base, &header))?;
+            self.flash
+                .erase(base, base + F::ERASE_SIZE as u32)
+                .map_err(CalibrationStoreError::Flash)?;
+            self.flash
+                .write(base, &header)
+                .map_err(CalibrationStoreError::Flash)?;
             if !content.is_empty() {
-                done(self.flash.write(base + HEADER_BYTES as u32, content))?;
+                self.flash
+                    .write(base + HEADER_BYTES as u32, content)
+                    .map_err(CalibrationStoreError::Flash)?;
             }
             let behind = base + (HEADER_BYTES + content.len()) as u32;
-            done(self.flash.write(behind, &crc))?;
+            self.flash
+                .write(behind, &crc)
+                .map_err(CalibrationStoreError::Flash)?;
             if self.copy(copy)? != (CopyState::Good { generation }) {
                 return Err(CalibrationStoreError::NotStored { copy });
             }
@@ -270,7 +271,9 @@ impl<'f, F: NorFlash> CalibrationStore<'f, F> {
         if into.is_empty() {
             return Ok(());
         }
-        done(self.flash.read(address, into))
+        self.flash
+            .read(address, into)
+            .map_err(CalibrationStoreError::Flash)
     }
 }
 
@@ -284,12 +287,6 @@ fn parse(header: [u8; HEADER_BYTES], most: usize) -> Option<(u32, usize)> {
     let length = usize::from(u16::from_le_bytes([l0, l1]));
     let is_ours = [m0, m1, m2, m3] == MAGIC && length <= most;
     is_ours.then_some((u32::from_le_bytes([g0, g1, g2, g3]), length))
-}
-
-fn done<E>(operation: impl Future<Output = Result<(), E>>) -> Result<(), CalibrationStoreError<E>> {
-    ready(operation)
-        .ok_or(CalibrationStoreError::Internal)?
-        .map_err(CalibrationStoreError::Flash)
 }
 
 #[cfg(test)]

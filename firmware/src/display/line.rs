@@ -5,6 +5,7 @@
 //! number is a wrong number: it turns into `TOO_LONG` as a whole. That does not happen; a test
 //! goes through every text with every size of value.
 
+use crate::calendar::Utc;
 use heapless::String;
 use slotwise_core::evidence::Reading;
 use slotwise_core::units::{Hertz, Ohms, UnixSeconds, Volts};
@@ -131,25 +132,18 @@ impl Line {
     /// The line with a date and a time to the minute after it.
     #[must_use]
     pub fn clock(self, clock: UnixSeconds) -> Self {
-        let date = i64::try_from(clock.get())
-            .ok()
-            .and_then(|seconds| chrono::DateTime::from_timestamp(seconds, 0));
-        let Some(date) = date.map(|date| date.naive_utc()) else {
+        let Some(date) = Utc::of(clock) else {
             return self.and(NO_NUMBER);
         };
-        use chrono::{Datelike as _, Timelike as _};
-        let Ok(year) = u32::try_from(date.year()) else {
-            return self.and(NO_NUMBER);
-        };
-        self.number(year, 4)
+        self.number(date.year.into(), 4)
             .and("-")
-            .number(date.month(), 2)
+            .number(date.month.into(), 2)
             .and("-")
-            .number(date.day(), 2)
+            .number(date.day.into(), 2)
             .and(" ")
-            .number(date.hour(), 2)
+            .number(date.hour.into(), 2)
             .and(":")
-            .number(date.minute(), 2)
+            .number(date.minute.into(), 2)
             .and(" UTC")
     }
 

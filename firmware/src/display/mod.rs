@@ -7,6 +7,7 @@
 //! | `screen` | a scene of the tester put into lines |
 //! | `draw` | a screen drawn by `embedded-graphics` on any target |
 //! | `canvas` | the picture in memory |
+//! | `wire` | messages to the chip |
 //! | this file | when to draw, and what of the picture goes to the chip |
 //!
 //! A turn draws one element or sends one slice of 32 columns of a page, if the chip has not the
@@ -23,16 +24,18 @@ pub mod draw;
 pub mod line;
 pub mod screen;
 pub mod texts;
+mod wire;
 
 use embedded_hal::i2c::I2c;
 use slotwise_core::units::Millis;
+use ssd1306::Ssd1306;
 use ssd1306::command::{AddrMode, Command, Page};
 use ssd1306::prelude::{DisplayRotation, DisplaySize128x64};
-use ssd1306::{I2CDisplayInterface, Ssd1306};
 
 use canvas::{BYTES, Canvas, WIDTH};
 pub use screen::{Scene, Screen};
 use texts::{ENGLISH, Words};
+use wire::Wire;
 
 /// Columns of a slice.
 const SLICE: usize = 32;
@@ -115,7 +118,7 @@ impl Display {
 
     /// Puts out what an earlier start left on the chip. Without one nothing happens.
     pub fn put_out(&mut self, bus: &mut impl I2c) {
-        let _ = Command::DisplayOn(false).send(&mut I2CDisplayInterface::new(bus));
+        let _ = Command::DisplayOn(false).send(&mut Wire(bus));
     }
 
     /// What it shows, drawn whole.
@@ -161,7 +164,7 @@ impl Display {
         match sent {
             Ok(true) => {}
             Ok(false) if self.state == State::Dark => {
-                let lit = Command::DisplayOn(true).send(&mut I2CDisplayInterface::new(bus));
+                let lit = Command::DisplayOn(true).send(&mut Wire(bus));
                 self.state = if lit.is_ok() {
                     State::Lit
                 } else {
@@ -177,11 +180,7 @@ impl Display {
     #[cold]
     fn set_up(&mut self, bus: &mut impl I2c, now: Millis) {
         self.known = 0;
-        let mut chip = Ssd1306::new(
-            I2CDisplayInterface::new(bus),
-            DisplaySize128x64,
-            DisplayRotation::Rotate0,
-        );
+        let mut chip = Ssd1306::new(Wire(bus), DisplaySize128x64, DisplayRotation::Rotate0);
         // Asked first: setting up lights what stands in its memory for one command's time.
         let done = chip
             .set_display_on(false)
@@ -230,7 +229,7 @@ impl Display {
 struct SliceError;
 
 fn send(bus: &mut impl I2c, page: Page, column: u8, bytes: &[u8]) -> Result<(), SliceError> {
-    let mut interface = I2CDisplayInterface::new(bus);
+    let mut interface = Wire(bus);
     let last = column.saturating_add(SLICE as u8 - 1);
     let placed = Command::ColumnAddress(column, last)
         .send(&mut interface)

@@ -2,11 +2,6 @@
 
 use core::fmt;
 
-use embedded_storage_async::nor_flash::NorFlashError;
-use sequential_storage::Error as StorageError;
-
-use super::view::ViewError;
-
 /// Why the journal could not do what was asked. `E` is the error of the flash.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -56,7 +51,7 @@ pub enum JournalError<E> {
     },
     /// The last possible number, 4294967295, is taken.
     NumbersUsedUp,
-    /// The storage library contradicted itself.
+    /// A buffer is smaller than what was measured to fit it.
     Internal,
 }
 
@@ -103,27 +98,12 @@ impl<E: fmt::Display> fmt::Display for JournalError<E> {
             Self::NumbersUsedUp => {
                 f.write_str("journal: record numbers are used up; erase the journal")
             }
-            Self::Internal => {
-                f.write_str("journal: the storage library contradicts itself; report it")
-            }
+            Self::Internal => f.write_str("journal: the program contradicts itself; report it"),
         }
     }
 }
 
 impl<E: fmt::Display + fmt::Debug> core::error::Error for JournalError<E> {}
-
-impl<E: NorFlashError> JournalError<E> {
-    /// What an error of the storage library means here.
-    pub(super) fn from_storage(error: StorageError<ViewError<E>>) -> Self {
-        match error {
-            StorageError::Storage {
-                value: ViewError::Flash(error),
-                ..
-            } => Self::Flash(error),
-            _ => Self::Internal,
-        }
-    }
-}
 
 /// A journal that could not be opened, and the flash it was to be on.
 pub struct OpenFailed<F, E> {

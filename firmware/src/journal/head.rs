@@ -9,10 +9,9 @@
 //! Two copies, because a head that cannot be read hides a whole sector.
 
 use crc::{CRC_32_ISO_HDLC, Crc};
-use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use embedded_storage::nor_flash::MultiwriteNorFlash;
 
 use super::{Journal, JournalError, Outcome};
-use crate::ready::ready;
 
 const COPY_BYTES: usize = 12;
 
@@ -96,7 +95,7 @@ impl<F: MultiwriteNorFlash> Journal<F> {
         for copy in 0..2 {
             let place = base + copy * COPY_BYTES as u32;
             // What the flash says of it counts less than what stands there afterwards.
-            let _ = ready(self.flash.write(place, &bytes)).ok_or(JournalError::Internal)?;
+            let _ = self.flash.write(place, &bytes);
             is_whole &= self.head_copy(base, copy)? == bytes;
         }
         Ok(is_whole)
@@ -104,8 +103,8 @@ impl<F: MultiwriteNorFlash> Journal<F> {
 
     fn head_copy(&mut self, base: u32, copy: u32) -> Outcome<[u8; COPY_BYTES], F> {
         let mut bytes = [0; COPY_BYTES];
-        ready(self.flash.read(base + copy * COPY_BYTES as u32, &mut bytes))
-            .ok_or(JournalError::Internal)?
+        self.flash
+            .read(base + copy * COPY_BYTES as u32, &mut bytes)
             .map_err(JournalError::Flash)?;
         Ok(bytes)
     }

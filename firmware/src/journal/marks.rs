@@ -1,12 +1,12 @@
 //! Up to which record the host has verified what it pulled, and up to which the user has said
 //! that the room may be used again. Both only grow; both survive a power cut at any byte.
 //!
-//! Two sectors of their own take turns. An item of the library's queue holds both numbers; what
+//! Two sectors of their own take turns. An item holds both numbers; what
 //! counts is the greatest whole one. Only when a sector has no more room the other is erased,
 //! and only while the full one is known to hold the greatest. So a cut leaves the old numbers
 //! or the new ones. A mark that is lost makes the journal keep more, never less.
 
-use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use embedded_storage::nor_flash::MultiwriteNorFlash;
 
 use super::{Journal, JournalError, Outcome, Place, Pushed};
 use crate::calibration_store::CALIBRATION_SECTORS;

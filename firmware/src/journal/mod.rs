@@ -1,9 +1,9 @@
 //! The journal: numbered records in NOR flash that survive a power cut at any byte.
 //!
-//! Items are written, found and checked by `sequential_storage`'s queue, one sector at a time:
-//! it gives every item a CRC and skips what a power cut left half written. This module numbers
-//! the records, orders the sectors, goes around when the room is free, and finds a record by
-//! its number without walking the whole log:
+//! `items` writes, finds and checks what stands in one sector: it gives every item a CRC and skips
+//! what a power cut left half written. This module numbers the records, orders the sectors,
+//! goes around when the room is free, and finds a record by its number without walking the
+//! whole log:
 //!
 //! ```text
 //! sector 0, 1   calibration, two copies (calibration_store)
@@ -41,27 +41,25 @@
 
 mod error;
 mod head;
+mod items;
 mod marks;
 mod order;
 mod reading;
 mod search;
 mod sectors;
-mod view;
 
 use core::fmt;
 
-use embedded_storage_async::nor_flash::MultiwriteNorFlash;
-use sequential_storage::cache::Uncached;
-use sequential_storage::queue::QueueStorage;
+use embedded_storage::nor_flash::MultiwriteNorFlash;
 
 use crate::calibration_store::{CALIBRATION_SECTORS, CalibrationStore};
 pub use error::{JournalError, OpenFailed};
 use head::{HEAD_BYTES, Head};
+use items::ITEM_HEADER;
 use marks::MARK_SECTORS;
 pub use marks::Marks;
 use order::Sectors;
 use reading::Reading;
-use view::SectorView;
 
 /// Most bytes of a record.
 pub const MAX_RECORD_BYTES: usize = slotwise_core::record::MAX_BYTES;
@@ -79,8 +77,7 @@ const NUMBER_BYTES: usize = 4;
 /// and a watchdog waits.
 const PASSES_AN_APPEND: usize = 3;
 
-type Outcome<T, F> =
-    Result<T, JournalError<<F as embedded_storage_async::nor_flash::ErrorType>::Error>>;
+type Outcome<T, F> = Result<T, JournalError<<F as embedded_storage::nor_flash::ErrorType>::Error>>;
 
 /// A byte in a sector.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -170,8 +167,8 @@ impl<F: MultiwriteNorFlash> fmt::Debug for Journal<F> {
 impl<F: MultiwriteNorFlash> Journal<F> {
     const SECTOR_BYTES: u32 = F::ERASE_SIZE as u32;
     const START: u32 = SECTORS_BEFORE as u32 * Self::SECTOR_BYTES;
-    /// Most records of a sector: empty ones. An item's own overhead is 8 bytes.
-    const MOST_IN_SECTOR: u32 = Self::SECTOR_BYTES / (8 + NUMBER_BYTES as u32);
+    /// Most records of a sector: empty ones.
+    const MOST_IN_SECTOR: u32 = Self::SECTOR_BYTES / (ITEM_HEADER + NUMBER_BYTES) as u32;
 
     /// Opens the journal of `flash` and looks for its first and last record. Writes nothing.
     ///
@@ -292,10 +289,8 @@ impl<F: MultiwriteNorFlash> Journal<F> {
     /// `Full`, `TooLong`, `NotStored`, `NumbersUsedUp` or `Flash`. All records acknowledged
     /// before and not freed stay readable.
     pub fn append(&mut self, payload: &[u8]) -> Outcome<u32, F> {
-        let overhead = QueueStorage::<SectorView<'_, F>, NoCache>::item_overhead_size() as usize;
         // A record must fit in one sector, beside the head and its item header.
-        let in_sector = F::ERASE_SIZE.saturating_sub(HEAD_BYTES + overhead + NUMBER_BYTES);
-        let most = MAX_RECORD_BYTES.min(in_sector);
+        let most = MAX_RECORD_BYTES.min(Self::MOST_ITEM_BYTES.saturating_sub(NUMBER_BYTES));
         if payload.len() > most {
             return Err(JournalError::TooLong {
                 length: payload.len(),
@@ -371,9 +366,6 @@ impl<F: MultiwriteNorFlash> Journal<F> {
         Ok(None)
     }
 }
-
-/// The library keeps nothing from one call to the next.
-type NoCache = sequential_storage::cache::Cache<Uncached, Uncached, Uncached>;
 
 /// Bytes looked at in one go where a sector should be blank.
 const BLANK_CHUNK: usize = 64;

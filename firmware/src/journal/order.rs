@@ -15,7 +15,7 @@
 //! Limits: of two sets of sectors that are each in order the one with the greatest sequence number is
 //! taken for the journal's.
 
-use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use embedded_storage::nor_flash::MultiwriteNorFlash;
 
 use super::head::{HEAD_BYTES, Head};
 use super::reading::Reading;

@@ -2,7 +2,7 @@
 //! it: it counts where its number fits between the heads of its sector and the next one in use, and
 //! rises.
 
-use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use embedded_storage::nor_flash::MultiwriteNorFlash;
 
 use super::head::{HEAD_BYTES, Head};
 use super::{Item, Journal, JournalError, NUMBER_BYTES, Outcome, Place};

@@ -1,17 +1,8 @@
-//! Looking at the flash: where the log begins and ends, and what items stand in a sector, through the
-//! storage library.
+//! Looking at the flash: where the log begins and ends, and which records stand in a sector.
 
-use embedded_storage_async::nor_flash::{MultiwriteNorFlash, NorFlash};
-use sequential_storage::Error as StorageError;
-use sequential_storage::cache::Cache;
-use sequential_storage::queue::{QueueConfig, QueueStorage};
+use embedded_storage::nor_flash::MultiwriteNorFlash;
 
-use super::head::HEAD_BYTES;
-use super::view::{SectorView, ViewError};
-use super::{
-    Item, Journal, JournalError, MAX_RECORD_BYTES, NUMBER_BYTES, NoCache, Outcome, Place, Pushed,
-};
-use crate::ready::ready;
+use super::{Item, Journal, NUMBER_BYTES, Outcome, Place};
 
 impl<F: MultiwriteNorFlash> Journal<F> {
     /// Looks at the flash again if something was written that was not looked at since.
@@ -98,54 +89,6 @@ impl<F: MultiwriteNorFlash> Journal<F> {
         Ok(None)
     }
 
-    /// Length and end of the first whole item at or after `place` in the same sector, read
-    /// into the scratch buffer and checked. `place` is moved to where it was looked for last.
-    pub(super) fn raw_item(&mut self, place: &mut Place) -> Outcome<Option<(usize, u32)>, F> {
-        while place.byte < Self::SECTOR_BYTES {
-            let view = SectorView::new(&mut self.flash, place.base, place.byte);
-            let mut queue = QueueStorage::new(view, Self::page_config()?, Cache::new_uncached());
-            let found = next_of(&mut queue, &mut self.scratch).ok_or(JournalError::Internal)?;
-            let end = queue.flash().read_to();
-            match found {
-                Ok(None) => return Ok(None),
-                Ok(Some(length)) => return Ok(Some((length, end))),
-                // Nothing of ours: too long. Its header was read, its data was not.
-                Err(StorageError::BufferTooSmall(length)) => {
-                    place.byte = end.saturating_add(u32::try_from(length).unwrap_or(u32::MAX));
-                }
-                Err(error) => return Err(JournalError::from_storage(error)),
-            }
-        }
-        Ok(None)
-    }
-
-    /// Writes an item behind those of a sector. What stands there afterwards is not looked at.
-    pub(super) fn push_item(flash: &mut F, base: u32, item: &[u8]) -> Outcome<Pushed<F::Error>, F> {
-        let view = SectorView::new(flash, base, HEAD_BYTES as u32);
-        let mut queue = QueueStorage::new(view, Self::page_config()?, NoCache::new_uncached());
-        let outcome = ready(queue.push(item, false)).ok_or(JournalError::Internal)?;
-        Ok(match outcome {
-            Ok(()) => Pushed::Tried(Ok(())),
-            // Full, or full of what a power cut left: told before anything was written.
-            Err(
-                StorageError::FullStorage
-                | StorageError::Storage {
-                    value: ViewError::Refused,
-                    ..
-                },
-            ) => Pushed::NoRoom,
-            Err(error) => Pushed::Tried(Err(JournalError::from_storage(error))),
-        })
-    }
-
-    fn page_config<'f>() -> Outcome<QueueConfig<SectorView<'f, F>>, F>
-    where
-        F: 'f,
-    {
-        QueueConfig::try_new(0..SectorView::<F>::ERASE_SIZE as u32)
-            .map_err(|_| JournalError::Internal)
-    }
-
     /// Index of the sector of this age.
     pub(super) const fn index(&self, age: usize) -> usize {
         self.around(self.oldest + age)
@@ -163,21 +106,4 @@ impl<F: MultiwriteNorFlash> Journal<F> {
     pub(super) const fn base(index: usize) -> u32 {
         Self::START + index as u32 * Self::SECTOR_BYTES
     }
-}
-
-/// Reads the first whole item of `queue` into `buffer` and returns its length.
-#[expect(
-    clippy::type_complexity,
-    reason = "the library's error of a view's error"
-)]
-fn next_of<F: NorFlash>(
-    queue: &mut QueueStorage<SectorView<'_, F>, NoCache>,
-    buffer: &mut [u8; NUMBER_BYTES + MAX_RECORD_BYTES],
-) -> Option<Result<Option<usize>, StorageError<ViewError<F::Error>>>> {
-    let mut items = match ready(queue.iter())? {
-        Ok(items) => items,
-        Err(error) => return Some(Err(error)),
-    };
-    let found = ready(items.next(buffer))?;
-    Some(found.map(|item| item.map(|item| item.len())))
 }

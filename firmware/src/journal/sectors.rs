@@ -1,13 +1,12 @@
 //! Beginning and erasing sectors: the only place where something can be lost, so each step
 //! looks at what stands there before and after.
 
-use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use embedded_storage::nor_flash::MultiwriteNorFlash;
 
 use super::head::{Head, SEQUENCE_MOST};
 use super::{BLANK_CHUNK, Journal, JournalError, Outcome, PASSES_AN_APPEND, Place};
 use super::{MAX_SECTORS, SECTORS_BEFORE};
 use crate::calibration_store::CALIBRATION_SECTORS;
-use crate::ready::ready;
 
 /// What became of a sector that was to be begun.
 enum Begun {
@@ -136,8 +135,8 @@ impl<F: MultiwriteNorFlash> Journal<F> {
     }
 
     pub(super) fn erase_sector(flash: &mut F, base: u32) -> Outcome<(), F> {
-        ready(flash.erase(base, base + Self::SECTOR_BYTES))
-            .ok_or(JournalError::Internal)?
+        flash
+            .erase(base, base + Self::SECTOR_BYTES)
             .map_err(JournalError::Flash)
     }
 
@@ -145,9 +144,7 @@ impl<F: MultiwriteNorFlash> Journal<F> {
         let mut place = base;
         while place < base + Self::SECTOR_BYTES {
             let mut bytes = [0; BLANK_CHUNK];
-            ready(flash.read(place, &mut bytes))
-                .ok_or(JournalError::Internal)?
-                .map_err(JournalError::Flash)?;
+            flash.read(place, &mut bytes).map_err(JournalError::Flash)?;
             if bytes.iter().any(|byte| *byte != 0xFF) {
                 return Ok(false);
             }

@@ -1,14 +1,12 @@
 //! The journal against a strict flash: order, fullness, damage, and a power cut at every
 //! byte. Small sectors keep "every byte" small; the code does not know the difference.
 
-use sequential_storage::queue::QueueConfig;
-
 use super::*;
-use crate::ready::ready;
 use crate::strict_nor::{StrictError, StrictNor};
 
 mod around;
 mod foreign;
+mod library;
 mod power_cut;
 mod worn;
 
@@ -254,19 +252,6 @@ fn a_damaged_record_is_a_gap_and_the_others_stay() {
         assert!(lost <= 1, "bit {bit}: {lost} records lost");
         assert!(left.is_sorted(), "bit {bit}");
     }
-}
-
-#[test]
-fn the_library_marks_pages_as_the_view_shows_them() {
-    let config = QueueConfig::try_new(0..SECTOR as u32).expect("fits");
-    let mut queue = QueueStorage::new(Nor::blank(1), config, NoCache::new_uncached());
-    ready(queue.push(&[1, 2, 3], false))
-        .expect("ready")
-        .expect("room");
-    let flash = queue.destroy().0;
-    assert_eq!(flash.bytes[0], 0x00, "begun");
-    assert_eq!(flash.bytes[9..12], [1, 2, 3], "items stand behind the mark");
-    assert_eq!(flash.bytes[SECTOR - 1], 0xFF, "not closed");
 }
 
 #[test]

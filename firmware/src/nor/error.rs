@@ -3,7 +3,7 @@
 use core::fmt;
 
 use embedded_hal::spi::ErrorKind;
-use embedded_storage_async::nor_flash::{NorFlashError, NorFlashErrorKind};
+use embedded_storage::nor_flash::{NorFlashError, NorFlashErrorKind};
 
 /// Maker, type and size of the part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -4,9 +4,7 @@
 //! board has 8 MiB (JEDEC EF 40 17). The SPI device must be in mode 0 (or 3) and own the chip
 //! select: one transaction is one command.
 //!
-//! The storage traits are asynchronous because the journal's library is; in here everything
-//! blocks, so their futures are ready at the first poll. While the part is busy the driver
-//! sleeps between looks at its status and gives up after a bounded time: a dead bus reads as
+//! Everything blocks. While the part is busy the driver sleeps between looks at its status and gives up after a bounded time: a dead bus reads as
 //! "busy for ever" (MISO high), and that must end in an error.
 //!
 //! Programming can only clear bits. By default every program is read back (each bit that was
@@ -20,9 +18,7 @@ use core::fmt;
 
 use embedded_hal::delay::DelayNs;
 use embedded_hal::spi::{Error as _, Operation, SpiDevice};
-use embedded_storage_async::nor_flash::{ErrorType, MultiwriteNorFlash, NorFlash, ReadNorFlash};
-
-use crate::ready::at_once;
+use embedded_storage::nor_flash::{ErrorType, MultiwriteNorFlash, NorFlash, ReadNorFlash};
 
 pub use error::{JedecId, NorError, NorStep};
 
@@ -334,12 +330,8 @@ impl<SPI, D> ErrorType for SpiNor<SPI, D> {
 impl<SPI: SpiDevice<u8>, D: DelayNs> ReadNorFlash for SpiNor<SPI, D> {
     const READ_SIZE: usize = 1;
 
-    fn read(
-        &mut self,
-        offset: u32,
-        bytes: &mut [u8],
-    ) -> impl Future<Output = Result<(), NorError>> {
-        at_once(move || self.read_at(offset, bytes))
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), NorError> {
+        self.read_at(offset, bytes)
     }
 
     fn capacity(&self) -> usize {
@@ -351,12 +343,12 @@ impl<SPI: SpiDevice<u8>, D: DelayNs> NorFlash for SpiNor<SPI, D> {
     const WRITE_SIZE: usize = 1;
     const ERASE_SIZE: usize = SECTOR_BYTES as usize;
 
-    fn erase(&mut self, from: u32, to: u32) -> impl Future<Output = Result<(), NorError>> {
-        at_once(move || self.erase_range(from, to))
+    fn erase(&mut self, from: u32, to: u32) -> Result<(), NorError> {
+        self.erase_range(from, to)
     }
 
-    fn write(&mut self, offset: u32, bytes: &[u8]) -> impl Future<Output = Result<(), NorError>> {
-        at_once(move || self.program_at(offset, bytes))
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), NorError> {
+        self.program_at(offset, bytes)
     }
 }
 

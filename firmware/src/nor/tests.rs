@@ -4,7 +4,7 @@ use embedded_hal_mock::eh1::delay::{CheckedDelay, NoopDelay, Transaction as Wait
 use embedded_hal_mock::eh1::spi::{Mock, Transaction};
 
 use embedded_hal::spi::ErrorKind;
-use embedded_storage_async::nor_flash::{NorFlashError, NorFlashErrorKind};
+use embedded_storage::nor_flash::{NorFlashError, NorFlashErrorKind};
 
 use super::*;
 

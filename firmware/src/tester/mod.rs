@@ -9,7 +9,7 @@ mod served;
 mod view;
 
 use embedded_hal::digital::{InputPin, OutputPin};
-use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use embedded_storage::nor_flash::MultiwriteNorFlash;
 use slotwise_core::evidence::Evidence;
 use slotwise_core::judge::failed_self_test;
 use slotwise_core::lamps::{LAMPS, Panel};

@@ -1,6 +1,6 @@
 //! What the side bus asks of the tester: the time to set, the time it has, and what to show.
 
-use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use embedded_storage::nor_flash::MultiwriteNorFlash;
 use slotwise_core::link::{ClockChip, Phase};
 use slotwise_core::units::{Millis, UnixSeconds};
 use slotwise_core::verdict::{Outcome, Verdict};

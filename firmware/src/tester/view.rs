@@ -1,7 +1,7 @@
 //! What a host sees of the tester, and what it may ask it to do: the link server's end of the
 //! rest of the tester. A tester that failed a test of itself starts nothing.
 
-use embedded_storage_async::nor_flash::MultiwriteNorFlash;
+use embedded_storage::nor_flash::MultiwriteNorFlash;
 use slotwise_core::evidence::Evidence;
 use slotwise_core::lamps::Panel;
 use slotwise_core::link::{

@@ -10,6 +10,19 @@ use super::opening::REST;
 
 /// Copies the archive behind `connection` to the new file `to`.
 pub(super) fn backup(connection: &Connection, to: &Path) -> Result<(), ArchiveError> {
+    into_new_file(to, |part| {
+        copy(connection, part).map_err(|source| ArchiveError::Database {
+            file: part.to_owned(),
+            source,
+        })
+    })
+}
+
+/// Lets `fill` write an archive beside `to`, and gives it the name when it is whole.
+pub(super) fn into_new_file(
+    to: &Path,
+    fill: impl FnOnce(&Path) -> Result<(), ArchiveError>,
+) -> Result<(), ArchiveError> {
     let there = || ArchiveError::BackupThere {
         file: to.to_owned(),
     };
@@ -29,10 +42,7 @@ pub(super) fn backup(connection: &Connection, to: &Path) -> Result<(), ArchiveEr
         .create_new(true)
         .open(&part)
         .map_err(cannot)?;
-    let copied = copy(connection, &part).map_err(|source| ArchiveError::Database {
-        file: part.clone(),
-        source,
-    });
+    let copied = fill(&part);
     // A link takes the name only if it is still free; a rename would take it in any case.
     let named = copied.and_then(|()| match std::fs::hard_link(&part, to) {
         Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => Err(there()),

@@ -74,6 +74,15 @@ impl Kind {
         Self::Unread,
     ];
 
+    /// The kind of this name; of a name that no kind has, [`Kind::Unread`].
+    #[must_use]
+    pub fn named(name: &str) -> Self {
+        let mut known = Self::ALL.into_iter();
+        known
+            .find(|kind| kind.name() == name)
+            .unwrap_or(Self::Unread)
+    }
+
     /// Its name in the archive.
     #[must_use]
     pub const fn name(self) -> &'static str {

@@ -59,6 +59,35 @@ pub enum ArchiveError {
         /// What cannot be understood.
         what: String,
     },
+    /// The server says no, or cannot be reached.
+    #[error("{}: {what}; nothing of this step was kept", place.display())]
+    Server {
+        /// Its address, without a password.
+        place: PathBuf,
+        /// What it says.
+        what: String,
+    },
+    /// An address of a server in a program that knows only files.
+    #[error(
+        "{}: this program was built without PostgreSQL; build it with `--features postgres`, or \
+         name a file",
+        place.display()
+    )]
+    NoPostgres {
+        /// The address, without a password.
+        place: PathBuf,
+    },
+    /// A copy needs an empty archive.
+    #[error(
+        "the archive to copy to holds {records} records and {sites} sites already; name a new one. \
+         Logs are brought together by `slotwise archive import`"
+    )]
+    NotEmpty {
+        /// Records in it.
+        records: u64,
+        /// Sites in it.
+        sites: u64,
+    },
     /// A log that does not say whose it is.
     #[error(
         "{source_name}: the frame with the tester's name is missing and no record in it can be \
@@ -124,9 +153,11 @@ impl ArchiveError {
             | Self::Whose { .. } => Exit::File,
             Self::Newer { .. } => Exit::Newer,
             Self::Database { .. }
+            | Self::Server { .. }
             | Self::BackupThere { .. }
             | Self::CannotWrite { .. }
             | Self::Output(_) => Exit::CannotWrite,
+            Self::NoPostgres { .. } | Self::NotEmpty { .. } => Exit::Usage,
             Self::Name { .. } | Self::NoSuchSite(_) | Self::NoSuchTests { .. } => Exit::Usage,
         }
     }

@@ -39,7 +39,7 @@ pub struct SiteRow {
 }
 
 /// What is bad beyond doubt.
-const FAILING: [Outcome; 2] = [Outcome::Danger, Outcome::Fault];
+pub(super) const FAILING: [Outcome; 2] = [Outcome::Danger, Outcome::Fault];
 
 /// The sites by name; one more than wanted tells that there are more.
 pub(super) fn sites(
@@ -94,7 +94,7 @@ pub(super) fn sites(
 }
 
 /// The pattern of names with `search` in them; what means something in a pattern is itself.
-fn containing(search: &str) -> String {
+pub(super) fn containing(search: &str) -> String {
     let mut pattern = String::from("%");
     for c in search.chars() {
         if matches!(c, '%' | '_' | '\\') {

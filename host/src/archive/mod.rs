@@ -10,18 +10,23 @@
 //! and every later record makes a new chain; and records cut off at the newest end of a tester
 //! are not missed until the next pull.
 //!
-//! [`Archive`] is what the rest of the program uses; SQLite is behind it ([`SqliteArchive`]).
+//! [`Archive`] is what the rest of the program uses; behind it is a file ([`SqliteArchive`]) or,
+//! with the feature `postgres`, a server (`PostgresArchive`). [`open`] tells from the name which.
 
 mod backup;
 mod columns;
+mod copy;
 mod error;
 mod examine;
 mod import;
 mod intake;
 mod listing;
+mod location;
 mod migrations;
 mod opening;
 mod places;
+#[cfg(feature = "postgres")]
+mod postgres;
 mod rows;
 mod sqlite;
 mod testers;
@@ -35,10 +40,14 @@ use slotwise_core::units::UnixSeconds;
 use crate::log_file::KeptRecord;
 
 pub use columns::{Cell, Columns, Kind, QUANTITIES, TestColumns};
+pub use copy::copy;
 pub use error::ArchiveError;
 pub use import::{Arrival, batch_of, tester_of};
 pub use listing::{SiteRow, SitesWanted};
+pub use location::{open, open_or_make, server_of, shown};
 pub use places::{Answers, ApplianceId, KeptNote, NewNote, Place, Readings, Shown, SiteId, Word};
+#[cfg(feature = "postgres")]
+pub use postgres::PostgresArchive;
 pub use sqlite::SqliteArchive;
 pub use testers::{KeptCalibration, TesterRow};
 pub use verify::{Fault, FaultKind, Verified};
@@ -169,6 +178,26 @@ pub trait Archive {
         &self,
         wanted: &Wanted,
         take: &mut dyn FnMut(TestRow) -> Result<(), ArchiveError>,
+    ) -> Result<(), ArchiveError>;
+
+    /// Hands over every record as it came in, source by source, those that contradict others among
+    /// them.
+    ///
+    /// # Errors
+    /// [`ArchiveError`], also that of `take`, which ends it.
+    fn each_arrival(
+        &self,
+        take: &mut dyn FnMut(Batch) -> Result<(), ArchiveError>,
+    ) -> Result<(), ArchiveError>;
+
+    /// Lets `act` read one state of the archive from first to last, whoever writes meanwhile. `act`
+    /// only reads, and does not call `verify` or this.
+    ///
+    /// # Errors
+    /// [`ArchiveError`], also that of `act`.
+    fn at_one_moment(
+        &self,
+        act: &mut dyn FnMut() -> Result<(), ArchiveError>,
     ) -> Result<(), ArchiveError>;
 
     /// Sites by name, a page at a time: one more than wanted where there are more.

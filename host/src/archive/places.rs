@@ -2,6 +2,7 @@
 //! said in `visits`; here they are names and numbers.
 
 use std::collections::BTreeMap;
+use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 use slotwise_core::units::UnixSeconds;
@@ -100,6 +101,47 @@ pub struct KeptNote {
     pub remark: String,
     /// Names of photos.
     pub photos: Vec<String>,
+}
+
+impl NewNote {
+    /// Readings, answers and photos as they are stored: JSON.
+    pub(super) fn texts(&self, archive: &Path) -> Result<[String; 3], ArchiveError> {
+        let json = |value: serde_json::Result<String>| {
+            value.map_err(|error| ArchiveError::Content {
+                file: archive.to_owned(),
+                what: error.to_string(),
+            })
+        };
+        Ok([
+            json(serde_json::to_string(&self.readings))?,
+            json(serde_json::to_string(&self.answers))?,
+            json(serde_json::to_string(&self.photos))?,
+        ])
+    }
+}
+
+impl KeptNote {
+    /// Reverse of [`NewNote::texts`].
+    pub(super) fn of_texts(
+        archive: &Path,
+        place: Place,
+        at: UnixSeconds,
+        [readings, answers, photos]: &[String; 3],
+        remark: String,
+    ) -> Result<Self, ArchiveError> {
+        let content = |error: serde_json::Error| ArchiveError::Content {
+            file: archive.to_owned(),
+            what: format!("a note cannot be read: {error}"),
+        };
+        Ok(Self {
+            place,
+            at,
+            readings: serde_json::from_str(readings).map_err(content)?,
+            answers: serde_json::from_str(answers).map_err(content)?,
+            remark,
+            photos: serde_json::from_str(photos).map_err(content)?,
+        })
+    }
 }
 
 /// A name that can be kept.

@@ -182,10 +182,7 @@ pub(super) fn stored(row: &Row<'_>) -> rusqlite::Result<super::verify::Stored> {
         sha256: digest_at(row, 2)?,
         bytes: row.get(after)?,
         columns: Columns {
-            kind: Kind::ALL
-                .into_iter()
-                .find(|known| known.name() == kind)
-                .unwrap_or(Kind::Unread),
+            kind: Kind::named(&kind),
             unread: row.get(5)?,
             previous: previous.map(Digest),
             made: made(row, 6)?,
@@ -195,6 +192,27 @@ pub(super) fn stored(row: &Row<'_>) -> rusqlite::Result<super::verify::Stored> {
                 None
             },
         },
+    })
+}
+
+/// Every record and conflict in the order in which they came in.
+pub(super) const SELECT_ARRIVALS: &str = "SELECT t.serial, c.number, c.source, s.name, s.imported_at, s.damages, c.bytes FROM \
+     (SELECT tester, number, source, bytes FROM record UNION ALL \
+      SELECT tester, number, source, bytes FROM conflict) c \
+     JOIN tester t ON t.id = c.tester JOIN source s ON s.id = c.source \
+     ORDER BY c.source, c.tester, c.number";
+
+/// A row of [`SELECT_ARRIVALS`].
+pub(super) fn arrived(row: &Row<'_>) -> rusqlite::Result<super::copy::Arrived> {
+    let serial: String = row.get(0)?;
+    Ok(super::copy::Arrived {
+        tester: tester(&serial)?,
+        number: RecordNumber::new(row.get(1)?),
+        source: row.get(2)?,
+        name: row.get(3)?,
+        at: UnixSeconds::new(unsigned(row.get(4)?)),
+        damages: usize::try_from(row.get::<_, i64>(5)?).unwrap_or_default(),
+        bytes: row.get(6)?,
     })
 }
 

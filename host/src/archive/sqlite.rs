@@ -14,7 +14,7 @@ use super::places::checked_name;
 use super::{
     ApplianceId, Archive, ArchiveError, Batch, Counts, Fault, Imported, KeptCalibration, KeptNote,
     NewNote, Place, SiteId, SiteRow, SitesWanted, TestRow, TesterRow, Verified, Wanted, backup,
-    examine, intake, listing, rows, testers,
+    copy, examine, intake, listing, rows, testers,
 };
 
 /// An archive in a file.
@@ -50,6 +50,17 @@ impl SqliteArchive {
     #[must_use]
     pub fn file(&self) -> &Path {
         &self.file
+    }
+
+    /// Ends everything that was written, so that the file stands alone.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    pub fn close(self) -> Result<(), ArchiveError> {
+        let file = self.file;
+        self.connection
+            .close()
+            .map_err(|(_, source)| ArchiveError::Database { file, source })
     }
 
     fn failed(&self) -> impl Fn(rusqlite::Error) -> ArchiveError + use<> {
@@ -207,6 +218,35 @@ impl Archive for SqliteArchive {
         Ok(())
     }
 
+    fn each_arrival(
+        &self,
+        take: &mut dyn FnMut(Batch) -> Result<(), ArchiveError>,
+    ) -> Result<(), ArchiveError> {
+        let failed = self.failed();
+        let mut arrival = copy::Arriving::new(take);
+        let mut all = self
+            .connection
+            .prepare(rows::SELECT_ARRIVALS)
+            .map_err(&failed)?;
+        let mut found = all.query([]).map_err(&failed)?;
+        while let Some(row) = found.next().map_err(&failed)? {
+            arrival.record(rows::arrived(row).map_err(&failed)?)?;
+        }
+        arrival.finish()
+    }
+
+    fn at_one_moment(
+        &self,
+        act: &mut dyn FnMut() -> Result<(), ArchiveError>,
+    ) -> Result<(), ArchiveError> {
+        // Reading only: dropped, it ends without a trace.
+        let _reading = self
+            .connection
+            .unchecked_transaction()
+            .map_err(self.failed())?;
+        act()
+    }
+
     fn sites(&self, wanted: &SitesWanted) -> Result<Vec<SiteRow>, ArchiveError> {
         listing::sites(&self.connection, wanted).map_err(self.failed())
     }
@@ -300,15 +340,7 @@ impl Archive for SqliteArchive {
     }
 
     fn add_note(&mut self, note: &NewNote) -> Result<(), ArchiveError> {
-        let json = |value: serde_json::Result<String>| {
-            value.map_err(|error| ArchiveError::Content {
-                file: self.file.clone(),
-                what: error.to_string(),
-            })
-        };
-        let readings = json(serde_json::to_string(&note.readings))?;
-        let answers = json(serde_json::to_string(&note.answers))?;
-        let photos = json(serde_json::to_string(&note.photos))?;
+        let [readings, answers, photos] = note.texts(&self.file)?;
         self.connection
             .execute(
                 "INSERT INTO note (site, appliance, made_at, readings, answers, remark, photos) \
@@ -354,19 +386,8 @@ impl Archive for SqliteArchive {
             .map_err(&failed)?;
         let mut notes = Vec::new();
         for note in found {
-            let (place, at, remark, [readings, answers, photos]) = note.map_err(&failed)?;
-            let content = |error: serde_json::Error| ArchiveError::Content {
-                file: self.file.clone(),
-                what: format!("a note cannot be read: {error}"),
-            };
-            notes.push(KeptNote {
-                place,
-                at,
-                readings: serde_json::from_str(&readings).map_err(content)?,
-                answers: serde_json::from_str(&answers).map_err(content)?,
-                remark,
-                photos: serde_json::from_str(&photos).map_err(content)?,
-            });
+            let (place, at, remark, texts) = note.map_err(&failed)?;
+            notes.push(KeptNote::of_texts(&self.file, place, at, &texts, remark)?);
         }
         Ok(notes)
     }

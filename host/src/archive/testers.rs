@@ -20,6 +20,16 @@ pub struct KeptCalibration {
     pub event: CalibrationEvent,
 }
 
+impl KeptCalibration {
+    /// What a record tells. Bytes that changed since they came in are told by `archive verify`.
+    pub(super) fn of(number: RecordNumber, bytes: &[u8]) -> Option<Self> {
+        let Body::Calibrated(event) = decode(bytes).ok()?.body else {
+            return None;
+        };
+        Some(Self { number, event })
+    }
+}
+
 /// A tester in the list.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TesterRow {
@@ -78,14 +88,5 @@ pub(super) fn calibration_at(
             Ok((row.get(0)?, row.get(1)?))
         })
         .optional()?;
-    Ok(found.and_then(|(number, bytes)| {
-        // Bytes that changed since they came in are told by `archive verify`.
-        let Body::Calibrated(event) = decode(&bytes).ok()?.body else {
-            return None;
-        };
-        Some(KeptCalibration {
-            number: RecordNumber::new(number),
-            event,
-        })
-    }))
+    Ok(found.and_then(|(number, bytes)| KeptCalibration::of(RecordNumber::new(number), &bytes)))
 }

@@ -9,8 +9,8 @@ use slotwise_core::units::UnixSeconds;
 
 use super::clear::{self, Cleared};
 use super::{note, out, verify};
-use crate::archive::{Archive, Arrival, Imported, SqliteArchive, batch_of};
-use crate::cli::{ArchiveCommand, BackupArgs, ImportArgs, PullArgs, VerifyArgs};
+use crate::archive::{self, Archive, Arrival, Imported, batch_of};
+use crate::cli::{ArchiveCommand, BackupArgs, CopyArgs, ImportArgs, PullArgs, VerifyArgs};
 use crate::client::Client;
 use crate::error::Error;
 use crate::exit::Exit;
@@ -26,6 +26,7 @@ pub(super) fn run(command: &ArchiveCommand) -> Result<Exit, Error> {
         ArchiveCommand::Import(args) => import(args),
         ArchiveCommand::Verify(args) => verify::run(args),
         ArchiveCommand::Backup(args) => backup(args),
+        ArchiveCommand::Copy(args) => copy(args),
         ArchiveCommand::Info(args) => info(args),
     }
 }
@@ -62,12 +63,12 @@ struct NotImported {
 }
 
 fn import(args: &ImportArgs) -> Result<Exit, Error> {
-    let mut archive = SqliteArchive::open_or_make(&args.archive.archive)?;
+    let mut archive = archive::open_or_make(&args.archive.archive)?;
     let mut exit = Exit::Done;
     let mut files = Vec::new();
     let mut not_imported = Vec::new();
     for file in &args.files {
-        match import_file(&mut archive, file) {
+        match import_file(archive.as_mut(), file) {
             Ok(arrival) => {
                 exit = exit.graver(complain(&arrival));
                 files.push(summary(arrival));
@@ -98,7 +99,7 @@ fn import(args: &ImportArgs) -> Result<Exit, Error> {
             "{} of {} files are in {}: {added} new records, {already} were there already\n",
             files.len(),
             args.files.len(),
-            args.archive.archive.display()
+            archive::shown(&args.archive.archive).display()
         ))?;
     }
     Ok(exit)
@@ -170,15 +171,28 @@ fn summary(arrival: Arrival) -> FileSummary {
 }
 
 fn backup(args: &BackupArgs) -> Result<Exit, Error> {
-    let archive = SqliteArchive::open(&args.archive.archive)?;
+    let archive = archive::open(&args.archive.archive)?;
     archive.backup(&args.out)?;
-    let copy = SqliteArchive::open(&args.out)?;
+    let copy = archive::open(&args.out)?;
     let counts = copy.counts()?;
     out(&format!(
         "{} records of {} testers are in {}\n",
         counts.records,
         counts.testers,
         args.out.display()
+    ))?;
+    Ok(Exit::Done)
+}
+
+fn copy(args: &CopyArgs) -> Result<Exit, Error> {
+    let from = archive::open(&args.archive.archive)?;
+    let mut to = archive::open_or_make(&args.to)?;
+    let counts = archive::copy(from.as_ref(), to.as_mut())?;
+    out(&format!(
+        "{} records of {} testers are in {}\n",
+        counts.records,
+        counts.testers,
+        archive::shown(&args.to).display()
     ))?;
     Ok(Exit::Done)
 }
@@ -196,7 +210,7 @@ struct Info {
 }
 
 fn info(args: &VerifyArgs) -> Result<Exit, Error> {
-    let counts = SqliteArchive::open(&args.archive.archive)?.counts()?;
+    let counts = archive::open(&args.archive.archive)?.counts()?;
     if args.json {
         print_json(&Info {
             format: "slotwise-archive-info",
@@ -233,9 +247,9 @@ pub(super) fn pull_into(
     file: &Path,
     args: &PullArgs,
 ) -> Result<Exit, Error> {
-    let mut archive = SqliteArchive::open_or_make(file)?;
+    let mut archive = archive::open_or_make(file)?;
     let from = args.from.map(RecordNumber::new);
-    let arrived = pulling::pull_into(client, &mut archive, line, from, now(), &mut |_| {})?;
+    let arrived = pulling::pull_into(client, archive.as_mut(), line, from, now(), &mut |_| {})?;
     let arrival = Arrival {
         source: line.to_owned(),
         tester: arrived.tester,
@@ -255,7 +269,7 @@ pub(super) fn pull_into(
     // The archive has committed. Nothing of a pull with a hole in it is confirmed, nor of a part
     // that somebody asked for without meaning to free it.
     let cleared = if exit == Exit::Done && (args.free || args.from.is_none()) {
-        let kept = |report: &JournalReport| kept_of(&archive, arrived.tester, report);
+        let kept = |report: &JournalReport| kept_of(archive.as_ref(), arrived.tester, report);
         clear::clear(client, kept, args.free, args.quiet)?
     } else {
         if args.free {
@@ -278,7 +292,7 @@ pub(super) fn pull_into(
             "{} new records of tester {} are in {}; {} were there already\n",
             arrival.imported.added,
             arrived.tester,
-            file.display(),
+            archive::shown(file).display(),
             arrival.imported.already
         ))?;
         if let Some(freed) = cleared.freed.filter(|_| args.free) {
@@ -294,7 +308,7 @@ pub(super) fn pull_into(
 /// What the archive holds of a journal, read back: the first row without a gap of what its tester
 /// was not told of. If that begins late, nothing is confirmed.
 fn kept_of(
-    archive: &SqliteArchive,
+    archive: &dyn Archive,
     tester: TesterId,
     report: &JournalReport,
 ) -> Result<LogFile, Error> {

@@ -4,7 +4,7 @@ use std::io::{self, BufWriter, Write};
 use std::path::Path;
 
 use super::{note, out};
-use crate::archive::{ArchiveError, SqliteArchive, Wanted};
+use crate::archive::{self, Archive, ArchiveError, Wanted};
 use crate::cli::ExportArgs;
 use crate::client::RawFrame;
 use crate::error::Error;
@@ -27,19 +27,19 @@ pub(super) fn run(args: &ExportArgs) -> Result<Exit, Error> {
             return Ok(Exit::Done);
         }
     };
-    let archive = SqliteArchive::open(file)?;
+    let archive = archive::open(file)?;
     let wanted = Wanted {
         site: args.site.clone(),
         tester: args.tester,
     };
     let form = if args.csv { Form::Csv } else { Form::Json };
     match &args.out {
-        Some(to) => to_file(&archive, &wanted, form, to, args.force),
-        None => to_stdout(&archive, &wanted, form),
+        Some(to) => to_file(archive.as_ref(), &wanted, form, to, args.force),
+        None => to_stdout(archive.as_ref(), &wanted, form),
     }
 }
 
-fn to_stdout(archive: &SqliteArchive, wanted: &Wanted, form: Form) -> Result<Exit, Error> {
+fn to_stdout(archive: &dyn Archive, wanted: &Wanted, form: Form) -> Result<Exit, Error> {
     // Not a terminal stream: a value must not be taken for a colour and stripped.
     let stdout = BufWriter::with_capacity(CHUNK, io::stdout().lock());
     match export(archive, wanted, form, stdout) {
@@ -53,7 +53,7 @@ fn to_stdout(archive: &SqliteArchive, wanted: &Wanted, form: Form) -> Result<Exi
 }
 
 fn to_file(
-    archive: &SqliteArchive,
+    archive: &dyn Archive,
     wanted: &Wanted,
     form: Form,
     to: &Path,

@@ -10,7 +10,7 @@ use slotwise_core::units::UnixSeconds;
 use super::archive::{now, print_json};
 use super::visits::plain;
 use super::{note, out};
-use crate::archive::{Answers, Archive as _, NewNote, Readings, SqliteArchive};
+use crate::archive::{self, Answers, NewNote, Readings};
 use crate::cli::NoteArgs;
 use crate::error::Error;
 use crate::exit::Exit;
@@ -47,7 +47,7 @@ struct Document {
 /// An archive that cannot be used.
 pub(super) fn run(args: &NoteArgs) -> Result<Exit, Error> {
     let language: &dyn Language = &English;
-    let mut archive = SqliteArchive::open(&args.archive.archive)?;
+    let mut archive = archive::open(&args.archive.archive)?;
     let mut checklist = Checklist {
         joined: args.joined,
         electrode: args.electrode,

@@ -6,7 +6,7 @@ use slotwise_core::limits::BandSet;
 
 use super::note;
 use super::visits::visits_of;
-use crate::archive::{Archive, KeptNote, SqliteArchive};
+use crate::archive::{self, Archive, KeptNote};
 use crate::bench::is_virtual;
 use crate::cli::ReportArgs;
 use crate::client::RawFrame;
@@ -29,7 +29,7 @@ pub(super) fn run(args: &ReportArgs) -> Result<Exit, Error> {
         .iter()
         .map(|file| Ok((Form::of(file)?, file)))
         .collect::<Result<Vec<_>, Error>>()?;
-    let archive = SqliteArchive::open(&args.archive.archive)?;
+    let archive = archive::open(&args.archive.archive)?;
     let asked = Asked {
         site: &args.site,
         appliance: args.appliance.as_deref(),
@@ -37,7 +37,7 @@ pub(super) fn run(args: &ReportArgs) -> Result<Exit, Error> {
         band: BandSet::from(args.choice.band),
         prepared_by: args.choice.prepared_by.as_deref().unwrap_or_default(),
     };
-    let made = asked.make(&archive)?;
+    let made = asked.make(archive.as_ref())?;
     for (form, file) in forms {
         write(&made.document, form, file, args.force)?;
         note(&format!(

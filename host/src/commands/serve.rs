@@ -5,7 +5,7 @@ use std::net::{Ipv4Addr, SocketAddr};
 use slotwise_core::limits::BandSet;
 
 use super::{note, out};
-use crate::archive::SqliteArchive;
+use crate::archive;
 use crate::cli::ServeArgs;
 use crate::error::Error;
 use crate::exit::Exit;
@@ -18,7 +18,7 @@ use crate::texts::English;
 /// An archive that cannot be used, an address that cannot be had.
 pub(super) fn run(args: &ServeArgs) -> Result<Exit, Error> {
     // Said now rather than on every page.
-    drop(SqliteArchive::open(&args.archive.archive)?);
+    drop(archive::open(&args.archive.archive)?);
     let address = args
         .listen
         .unwrap_or_else(|| SocketAddr::from((Ipv4Addr::LOCALHOST, args.port)));

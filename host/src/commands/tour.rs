@@ -15,7 +15,7 @@ use super::print::write_page;
 use super::pull::Pull;
 use super::report::Asked;
 use super::{note, out};
-use crate::archive::{Archive as _, NewNote, Shown, SqliteArchive, batch_of};
+use crate::archive::{self, NewNote, Shown, batch_of};
 use crate::bench::scenario;
 use crate::bench::terrace::{self, Stop};
 use crate::bench::{INVENTED_CLOCK, LineWish, Pace, VirtualTester};
@@ -143,7 +143,7 @@ fn office(
         name.push(ending);
         let _ = fs::remove_file(name);
     }
-    let mut archive = SqliteArchive::open_or_make(&db)?;
+    let mut archive = archive::open_or_make(&db)?;
     archive.import(&batch_of(LOG, log_file::read(log)?, INVENTED_CLOCK)?)?;
     let mut from = RecordNumber::FIRST;
     let mut handed_over = None;
@@ -189,7 +189,7 @@ fn office(
         band: BandSet::default(),
         prepared_by: "Tern & Fell Heating",
     };
-    let document = asked.make(&archive)?.document;
+    let document = asked.make(archive.as_ref())?.document;
     replace(&folder.join(VISIT_PAGE), html::page(&document).as_bytes())?;
     replace(&folder.join(VISIT_PAPER), &pdf::sheets(&document)?)?;
     Ok(format!("{site}, {appliance}"))

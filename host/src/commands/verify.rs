@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::archive::print_json;
 use super::{note, out};
-use crate::archive::{Archive as _, Fault, SqliteArchive};
+use crate::archive::{self, Fault};
 use crate::cli::VerifyArgs;
 use crate::error::Error;
 use crate::exit::Exit;
@@ -33,7 +33,7 @@ struct Entry {
 /// An archive that cannot be read.
 pub(super) fn run(args: &VerifyArgs) -> Result<Exit, Error> {
     let file = &args.archive.archive;
-    let archive = SqliteArchive::open(file)?;
+    let archive = archive::open(file)?;
     let mut faults = Vec::new();
     let verified = archive.verify(&mut |fault: Fault| {
         if !args.json {

@@ -12,7 +12,7 @@ use slotwise_core::units::UnixSeconds;
 use super::archive::print_json;
 use super::note::{Found, findings_of, found_lines};
 use super::out;
-use crate::archive::{Archive, KeptNote, Place, SqliteArchive, Wanted};
+use crate::archive::{self, Archive, KeptNote, Place, Wanted};
 use crate::cli::{PlaceArgs, VisitsCommand, VisitsListArgs};
 use crate::error::Error;
 use crate::exit::Exit;
@@ -32,7 +32,7 @@ pub(super) fn run(command: &VisitsCommand) -> Result<Exit, Error> {
 }
 
 fn place(args: &PlaceArgs) -> Result<Exit, Error> {
-    let mut archive = SqliteArchive::open(&args.archive.archive)?;
+    let mut archive = archive::open(&args.archive.archive)?;
     let site = archive.site(&args.site)?;
     let appliance = match &args.appliance {
         Some(name) => Some(archive.appliance(site, name)?),
@@ -93,8 +93,8 @@ struct ExplainedEntry {
 }
 
 fn list(args: &VisitsListArgs) -> Result<Exit, Error> {
-    let archive = SqliteArchive::open(&args.archive.archive)?;
-    let visits = visits_of(&archive, args.site.as_deref())?;
+    let archive = archive::open(&args.archive.archive)?;
+    let visits = visits_of(archive.as_ref(), args.site.as_deref())?;
     let mut notes: Vec<Option<KeptNote>> = archive
         .notes(args.site.as_deref())?
         .into_iter()
@@ -110,7 +110,7 @@ fn list(args: &VisitsListArgs) -> Result<Exit, Error> {
                 own.push(note);
             }
         }
-        entries.push(entry(&archive, language, &limits, visit, own)?);
+        entries.push(entry(archive.as_ref(), language, &limits, visit, own)?);
     }
     let notes: Vec<NoteEntry> = notes
         .into_iter()

@@ -33,7 +33,7 @@ use slotwise_core::limits::BandSet;
 
 pub use pull::Job;
 
-use crate::archive::{ArchiveError, SqliteArchive};
+use crate::archive::{self, Archive, ArchiveError};
 use crate::error::Error;
 use crate::texts::Language;
 
@@ -57,8 +57,8 @@ pub struct Office {
 }
 
 impl Office {
-    fn open(&self) -> Result<SqliteArchive, ArchiveError> {
-        SqliteArchive::open(&self.archive)
+    fn open(&self) -> Result<Box<dyn Archive>, ArchiveError> {
+        archive::open(&self.archive)
     }
 }
 

@@ -14,7 +14,7 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::{Office, Refusal, Shared, pages};
-use crate::archive::SqliteArchive;
+use crate::archive;
 use crate::client::Client;
 use crate::commands::now;
 use crate::error::Error;
@@ -107,13 +107,13 @@ pub(super) async fn begin(
 }
 
 fn run(office: &Office, port: &str) -> Result<Stage, Error> {
-    let mut archive = SqliteArchive::open(&office.archive)?;
+    let mut archive = archive::open(&office.archive)?;
     let mut client = Client::new(Box::new(port::open(port)?));
     let mut last = Progress::default();
     let job = office.job.clone();
     let arrived = pull_into(
         &mut client,
-        &mut archive,
+        archive.as_mut(),
         port,
         None,
         now(),

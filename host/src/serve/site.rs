@@ -40,7 +40,7 @@ fn content(office: &Office, name: &str) -> Result<Markup, Error> {
     let language = office.language;
     let words = language.office();
     let archive = office.open()?;
-    let visits = visits_of(&archive, Some(name))?;
+    let visits = visits_of(archive.as_ref(), Some(name))?;
     let trends = trends(office, &visits);
     Ok(html! {
         h2 { (words.visits) }

@@ -7,7 +7,7 @@ use serde::Deserialize;
 use slotwise_core::units::UnixSeconds;
 
 use super::{Refusal, Shared, made, pages, shown};
-use crate::archive::{Archive as _, SiteRow, SitesWanted};
+use crate::archive::{SiteRow, SitesWanted};
 use crate::report::outcome_badge;
 use crate::report::trend::day;
 use crate::texts::Language;

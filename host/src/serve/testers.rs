@@ -7,7 +7,7 @@ use slotwise_core::calibration::validity::Validity;
 use slotwise_core::units::UnixSeconds;
 
 use super::{Refusal, Shared, made, pages, shown};
-use crate::archive::{Archive as _, KeptCalibration, TesterRow};
+use crate::archive::{KeptCalibration, TesterRow};
 use crate::commands::now;
 use crate::report::numbers::change_percent;
 use crate::report::trend::day;

@@ -27,7 +27,7 @@ fn document(office: &Office, asked: &Asked) -> Result<Document, Error> {
         band: office.band,
         prepared_by: &office.prepared_by,
     };
-    Ok(wanted.make(&archive)?.document)
+    Ok(wanted.make(archive.as_ref())?.document)
 }
 
 pub(super) async fn page(

@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use slotwise::archive::{Archive, Batch, FaultKind, SqliteArchive};
+use slotwise::archive::{Archive, Batch, FaultKind};
 use slotwise::log_file::KeptRecord;
 use slotwise_core::record::RecordNumber;
 use slotwise_core::units::UnixSeconds;
@@ -39,7 +39,7 @@ pub(crate) fn batch(records: Vec<KeptRecord>) -> Batch {
     }
 }
 
-pub(crate) fn faults(archive: &SqliteArchive) -> Vec<(u32, FaultKind)> {
+pub(crate) fn faults(archive: &dyn Archive) -> Vec<(u32, FaultKind)> {
     let mut found = Vec::new();
     archive
         .verify(&mut |fault| {
@@ -51,7 +51,7 @@ pub(crate) fn faults(archive: &SqliteArchive) -> Vec<(u32, FaultKind)> {
 }
 
 /// Every byte of the archive is that of the records, none is missing, none is there twice.
-pub(crate) fn assert_holds(archive: &SqliteArchive, records: &[Vec<u8>]) {
+pub(crate) fn assert_holds(archive: &dyn Archive, records: &[Vec<u8>]) {
     assert_eq!(archive.counts().unwrap().records, records.len() as u64);
     for (number, bytes) in (1..).zip(records) {
         let there = archive.bytes(TESTER, RecordNumber::new(number)).unwrap();

@@ -6,6 +6,7 @@
 
 use core::fmt;
 
+use cobs::{DecodeResult, DecoderState};
 use crc::{CRC_32_ISO_HDLC, Crc};
 use serde::{Deserialize, Serialize};
 
@@ -152,8 +153,8 @@ impl FrameReader {
     }
 
     fn open(frame: &mut [u8]) -> Result<&[u8], FrameError> {
-        let report = cobs::decode_in_place(frame).map_err(|_| FrameError::Encoding)?;
-        let body = frame.get(..report).ok_or(FrameError::Encoding)?;
+        let length = Self::unstuff(frame).ok_or(FrameError::Encoding)?;
+        let body = frame.get(..length).ok_or(FrameError::Encoding)?;
         let (message, check) = body
             .split_last_chunk::<CRC_BYTES>()
             .ok_or(FrameError::TooShort)?;
@@ -162,5 +163,21 @@ impl FrameReader {
         } else {
             Err(FrameError::Checksum)
         }
+    }
+
+    /// Takes the stuffing out of a frame without its zero, in place, and returns the length that is left.
+    /// Byte by byte, because the crate's own way in place has indices that it does not prove.
+    fn unstuff(frame: &mut [u8]) -> Option<usize> {
+        let mut state = DecoderState::default();
+        let mut length = 0;
+        for place in 0..frame.len() {
+            // A byte in gives one byte out at most, so none is written over before it was read.
+            let byte = *frame.get(place)?;
+            if let DecodeResult::DataContinue(out) = state.feed(byte).ok()? {
+                *frame.get_mut(length)? = out;
+                length += 1;
+            }
+        }
+        matches!(state.feed(0).ok()?, DecodeResult::DataComplete).then_some(length)
     }
 }

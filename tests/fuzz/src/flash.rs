@@ -1,6 +1,6 @@
 //! A NOR flash in memory: programming only clears bits, and the power can fail at any byte.
 
-use embedded_storage_async::nor_flash::{
+use embedded_storage::nor_flash::{
     ErrorType, MultiwriteNorFlash, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
 };
 
@@ -85,7 +85,7 @@ impl ErrorType for Flash {
 impl ReadNorFlash for Flash {
     const READ_SIZE: usize = 1;
 
-    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Failed> {
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Failed> {
         let offset = self.check(offset, bytes.len())?;
         bytes.copy_from_slice(&self.bytes[offset..offset + bytes.len()]);
         Ok(())
@@ -100,7 +100,7 @@ impl NorFlash for Flash {
     const WRITE_SIZE: usize = 1;
     const ERASE_SIZE: usize = SECTOR;
 
-    async fn erase(&mut self, from: u32, to: u32) -> Result<(), Failed> {
+    fn erase(&mut self, from: u32, to: u32) -> Result<(), Failed> {
         let aligned = |place: u32| (place as usize).is_multiple_of(SECTOR);
         if from > to || !aligned(from) || !aligned(to) {
             return Err(Failed::Misused);
@@ -112,7 +112,7 @@ impl NorFlash for Flash {
         Ok(())
     }
 
-    async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Failed> {
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Failed> {
         let start = self.check(offset, bytes.len())?;
         for (place, &byte) in (start..).zip(bytes) {
             let now = self.bytes[place];
