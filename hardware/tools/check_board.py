@@ -4,7 +4,7 @@
 
 Design rules by kicad-cli, every severity, with the creepage rule of the barrier. Beside it, without
 KiCad: every pad is on the net of netlist.csv, and copper that may be touched keeps 8 mm from all
-other copper (straight distance of pads, tracks and vias).
+other copper (straight distance of pads, tracks, vias and areas).
 """
 
 import subprocess
@@ -54,7 +54,7 @@ def names(tree):
 
 
 def copper(tree):
-    """Net and rectangle of every pad, track and via."""
+    """Net and rectangle of every pad, track, via and area."""
     by_number = names(tree)
     for _, _, net, x, y, w, h in pads(tree):
         if net:
@@ -70,6 +70,12 @@ def copper(tree):
             (x1, y1), (x2, y2) = ([float(v) for v in find(item, end)[1:3]] for end in ("start", "end"))
             r = float(find(item, "width")[1]) / 2
             yield net, min(x1, x2) - r, min(y1, y2) - r, max(x1, x2) + r, max(y1, y2) + r
+    # An area counts as the box about its copper.
+    for zone in find_all(tree, "zone"):
+        net = by_number[int(find(zone, "net")[1])]
+        for fill in find_all(zone, "filled_polygon"):
+            spots = [[float(v) for v in xy[1:3]] for xy in find_all(find(fill, "pts"), "xy")]
+            yield (net, min(x for x, _ in spots), min(y for _, y in spots), max(x for x, _ in spots), max(y for _, y in spots))
 
 
 def nets_agree(tree, net):

@@ -30,7 +30,9 @@ QUIET = (0, 0, 0)  # no line: for the operating points of P2
 STATES = {"rest": (), "P1": ("K501", "K502"), "P2G": ("K601",), "P2C": ("K602",), "rest clip earthed": (),
           "P2C clip earthed": ("K602",)}
 # Of the tester's test of itself; `tone`: P2 sounds with both relays open.
-SELF_STATES = {"A alone": ("K501",), "B alone": ("K502",), "tone": (), "P2G clip earthed": ("K601",)}
+SELF_STATES = {"A alone": ("K501",), "B alone": ("K502",), "tone": (), "P2G clip earthed": ("K601",),
+               "P2C calibrating": ("K602",)}
+CALIBRATING = 10.0  # ohm from wide to clip
 
 
 LEG = {"P2G": "1", "P2C": "2"}
@@ -42,6 +44,13 @@ def legs_of(part, failure, state):
     if part in ("K601", "K602") and failure == "short":
         found.add(part[3])
     return tuple(sorted(found))
+
+
+def hand(state):
+    """What the clip is on: a good earth, nothing, the calibration's resistor, a person."""
+    if "earthed" in state:
+        return 0.2
+    return {"tone": 1e9, "P2C calibrating": CALIBRATING}.get(state, BODY)
 
 
 def circuit(net, part, failure, place, state, level=None, tone=None):
@@ -76,7 +85,7 @@ def circuit(net, part, failure, place, state, level=None, tone=None):
     else:
         lines += [f"v_ground ground_s 0 dc 0 ac {ground} sin(0 {ground * sqrt(2):.6f} 60)",
                   f"v_gs {node('GROUND_PIN')} gs 0", "r_ground gs ground_s 0.2"]
-    lines += [f"v_cs {node('CLIP')} cs 0", f"r_hand cs 0 {0.2 if 'earthed' in state else 1e9 if state == 'tone' else BODY:g}"]
+    lines += [f"v_cs {node('CLIP')} cs 0", f"r_hand cs 0 {hand(state):g}"]
     lines += [f"c_star {node('STAR')} 0 {BARRIER:g}", f"r_star {node('STAR')} 0 1e12", ".options rshunt=1e13"]
     if legs:
         lines += [f"c_drive {node('DRIVE_COM')} 0 {BARRIER_DRIVE:g}", f"r_drive {node('DRIVE_COM')} 0 1e12"]

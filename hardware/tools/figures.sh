@@ -15,6 +15,15 @@ done
 if [ -f board/slotwise.kicad_pcb ]; then
     kicad-cli pcb export svg --mode-single --page-size-mode 2 --exclude-drawing-sheet \
         --layers B.Cu,F.Cu,F.Silkscreen,F.Fab,Edge.Cuts -o figures/vector/board.svg board/slotwise.kicad_pcb >/dev/null
+    # Cut to the board: the Pico's drawing reaches far beyond its edge.
+    python3 - figures/vector/board.svg <<'CUT'
+import re, sys
+path, keep = sys.argv[1], 116
+text = open(path, encoding="utf-8").read()
+wide, high = map(float, re.search(r'width="([\d.]+)mm" height="([\d.]+)mm"', text).groups())
+text = re.sub(r'height="[\d.]+mm" viewBox="[^"]*"', f'height="{keep}mm" viewBox="0 {high - keep:.4f} {wide} {keep}"', text, count=1)
+open(path, "w", encoding="utf-8").write(text)
+CUT
     rsvg-convert -w 1800 -b white figures/vector/board.svg -o figures/board.png
 fi
 python3 tools/step_figures.py figures/vector

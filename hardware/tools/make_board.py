@@ -20,6 +20,8 @@ from netlist import HARDWARE, load, parts_list  # noqa: E402
 from placement import BARRIER, HEIGHT, LIVE_EDGE, PLACES, SAFE_EDGE, SLOTS, WIDTH  # noqa: E402
 
 GRID, TRACK, VIA, DRILL, EDGE = 0.25, 0.2, 0.6, 0.3, 0.5
+AREA_BACK = 1.4  # the ground area begins so far behind the edge of the strip
+POCKETS = (("U701", "18"),)  # pads that tracks cut off from the ground area: joined by a track alone
 INSTALLED = Path("/usr/share/kicad/footprints")
 LAYERS = (pcbnew.F_Cu, pcbnew.B_Cu)
 
@@ -167,6 +169,28 @@ def route(board, kinds, nets, say=print):
     return still_open
 
 
+def ground_area(board, nets):
+    """Ground under everything that may be touched, on the solder side, no nearer to the barrier than its pads."""
+    corners = ((SAFE_EDGE + AREA_BACK, EDGE), (WIDTH - EDGE, EDGE), (WIDTH - EDGE, HEIGHT - EDGE), (SAFE_EDGE + AREA_BACK, HEIGHT - EDGE))
+    zone = pcbnew.ZONE(board)
+    zone.SetLayer(pcbnew.B_Cu)
+    zone.SetNet(nets["GND"])
+    zone.SetLocalClearance(pcbnew.FromMM(0.25))
+    zone.SetMinThickness(pcbnew.FromMM(0.25))
+    zone.SetPadConnection(pcbnew.ZONE_CONNECTION_THERMAL)
+    zone.SetThermalReliefGap(pcbnew.FromMM(0.3))
+    zone.SetThermalReliefSpokeWidth(pcbnew.FromMM(0.3))
+    zone.SetIslandRemovalMode(pcbnew.ISLAND_REMOVAL_MODE_ALWAYS)
+    outline = zone.Outline()
+    outline.NewOutline()
+    for x, y in corners:
+        outline.Append(mm(x, y))
+    board.Add(zone)
+    for ref, number in POCKETS:
+        board.FindFootprintByReference(ref).FindPadByNumber(number).SetLocalZoneConnection(pcbnew.ZONE_CONNECTION_NONE)
+    pcbnew.ZONE_FILLER(board).Fill(board.Zones())
+
+
 def project(kinds):
     """The project file: classes of nets, their nets, severities."""
     names = sorted({*kinds.values()})
@@ -208,6 +232,7 @@ def build(folder):
     outline(board)
     place(board, net, nets, listed)
     still_open = route(board, kinds, nets)
+    ground_area(board, nets)
     words(board, "MAINS", 66, 108.6, 1.5)
     words(board, "8 mm: nothing here", BARRIER, 108.6, 0.8)
     words(board, "MAY BE TOUCHED", 98, 108.6, 1.2)

@@ -6,8 +6,9 @@ The tests that the firmware makes of itself before it drives anything (shared-co
 relay A and relay B of P1 alone, which is linear at 60 Hz, and the tone of P2 with both of its relays
 open and the clip hanging free. Then what P2 reads from wide to ground with the clip on a good earth, as in every
 test that can end in "proven". P2 is a level that changes its sign: two operating points, without the
-line. Its source is calibrated with every part whole. Readings go through the strings, so a failed
-string shows in them.
+line. Its source is calibrated with every part whole. Last what a calibration reads of the leg to the clip: P2 over its 10 ohm
+resistor; and what a person reads in steps 15a and 15b of checks.md: milliamperes that each leg
+lets through at 24 V dc, both ways round. Readings go through the strings, so a failed string shows in them.
 """
 
 import csv
@@ -17,12 +18,13 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from fault_circuit import circuit, readings, simulate  # noqa: E402
+from fault_circuit import CALIBRATING, circuit, readings, simulate  # noqa: E402
 from netlist import HARDWARE, load  # noqa: E402
 from spice import measured, node, run  # noqa: E402
 
 TABLE = HARDWARE / "faults_self.csv"
-COLUMNS = ["designator", "failure", "alone_a_ohm", "alone_b_ohm", "tone_ground_ohm", "tone_clip_share", "p2_ohm"]
+COLUMNS = ["designator", "failure", "alone_a_ohm", "alone_b_ohm", "tone_ground_ohm", "tone_clip_share", "p2_ohm", "cal_clip_ohm",
+           "leg_ground_out_ma", "leg_ground_back_ma", "leg_clip_out_ma", "leg_clip_back_ma"]
 
 PROBE = 90e3  # earth_path::PROBE
 LEVEL = 6.0  # DriveCalibration::NOMINAL.level
@@ -39,24 +41,47 @@ def alone(net, part, failure, relay):
     return (moved / drive).real if abs(drive) > 60 / PROBE else None
 
 
+def operating_point(lines, vectors):
+    """Values of these vectors at the operating point of a circuit."""
+    prints = [f"print {name}" for name in vectors]
+    for attempt in ("", ".options gmin=1e-11 reltol=0.005", ".options gmin=1e-10 itl1=2000 reltol=0.01"):
+        deck = "\n".join([*lines, attempt, ".control", "set numdgt=13", "op", *prints, "quit", ".endc", ".end"]) + "\n"
+        try:
+            found = measured(run(deck, timeout=30))
+        except RuntimeError:
+            continue
+        if found:
+            return found
+    raise RuntimeError(f"no operating point: {lines[0]}")
+
+
+STEP_15 = 24.0
+_whole = {}
+
+
+def let_through(net, part, failure, level):
+    """Milliamperes of steps 15a and 15b, out and back. A part that is in neither leg changes neither."""
+    is_of_drive = part[:2] in ("Q6", "R6", "K6", "U6") or level is not None
+    if not is_of_drive and _whole:
+        return _whole["currents"]
+    currents = []
+    for state, vector in (("P2G clip earthed", "i(v_gs)"), ("P2C clip earthed", "i(v_cs)")):
+        for volts in (STEP_15, -STEP_15):
+            lines = [line.replace("dc 0", f"dc {volts:g}") if line.startswith("v_wide ") else line
+                     for line in circuit(net, part, failure, "quiet", state, level, tone="-1")]
+            currents.append(operating_point(lines, [vector])[vector] * 1e3)
+    if not is_of_drive:
+        _whole["currents"] = currents
+    return currents
+
+
 def shares(net, part, failure, state, level):
     """Volts of wide against ground and against the clip, as read, over the level."""
     found = []
     for tone in ("1", "-1"):
         lines = circuit(net, part, failure, "quiet", state, level, tone=tone)
         wanted = [node(f"AIN{k}{end}") for k in (1, 2, 3) for end in "PN"]
-        prints = [f"print v({name})" for name in wanted if any(name in line.split() for line in lines)]
-        text = ""
-        for attempt in ("", ".options gmin=1e-11 reltol=0.005", ".options gmin=1e-10 itl1=2000 reltol=0.01"):
-            deck = "\n".join([*lines, attempt, ".control", "set numdgt=13", "op", *prints, "quit", ".endc", ".end"]) + "\n"
-            try:
-                text = run(deck, timeout=30)
-                break
-            except RuntimeError:
-                continue
-        volts = measured(text)
-        if not volts:
-            raise RuntimeError(f"no operating point: {lines[0]}")
+        volts = operating_point(lines, [f"v({name})" for name in wanted if any(name in line.split() for line in lines)])
         lead = {k: (volts.get(f"v({node(f'AIN{k}P')})", 0.0) - volts.get(f"v({node(f'AIN{k}N')})", 0.0)) / GAIN_DC for k in (1, 2, 3)}
         found.append((lead[1] - lead[2], lead[1] - lead[3]))
     (ground_high, clip_high), (ground_low, clip_low) = found
@@ -71,21 +96,26 @@ def in_ohms(share, source):
     return share / (1 - min(share, 0.999)) * source
 
 
-def one(net, part, failure, level, source):
+def one(net, part, failure, level, sources):
     if (part, failure) in SILENT:
         level = 0.0
     name = part if part in net.pins else "none"
     a, b = (alone(net, name, failure, relay) for relay in "AB")
     tone_ground, tone_clip = shares(net, name, failure, "tone", level)
     p2_ground, _ = shares(net, name, failure, "P2G clip earthed", level)
+    _, cal_clip = shares(net, name, failure, "P2C calibrating", level)
+    source, source_clip = sources
     return [part, failure, *("" if x is None else f"{x:.3f}" for x in (a, b)), f"{in_ohms(tone_ground, source):.3f}",
-            f"{tone_clip:.4f}", f"{in_ohms(p2_ground, source) - 10.0:.3f}"]
+            f"{tone_clip:.4f}", f"{in_ohms(p2_ground, source) - 10.0:.3f}", f"{in_ohms(cal_clip, source_clip):.3f}",
+            *(f"{milliamperes:.2f}" for milliamperes in let_through(net, name, failure, level))]
 
 
 def calibrated(net):
-    """The source that reads the loop right with every part whole."""
-    share, _ = shares(net, "none", "none", "P2G clip earthed", None)
-    return LOOP * (1 - share) / share
+    """The sources that read both legs right with every part whole: to ground, to the clip."""
+    ground, _ = shares(net, "none", "none", "P2G clip earthed", None)
+    _, clip = shares(net, "none", "none", "P2C calibrating", None)
+    at = CALIBRATING + 0.2  # and wide's way in
+    return LOOP * (1 - ground) / ground, at * (1 - clip) / clip
 
 
 def by_failure():
@@ -101,10 +131,10 @@ def stale(net):
     """Failures without a row, and rows of a sample that come out otherwise."""
     from faults import failures, level_of  # circular: faults.py says what these readings mean
 
-    source, kept = calibrated(net), by_failure()
+    sources, kept = calibrated(net), by_failure()
     wrong = [f"{part} {failure} has no row of its own readings" for part, failure in failures(net) if (part, failure) not in kept]
     for part, failure in SAMPLE:
-        now = dict(zip(COLUMNS, one(net, part, failure, level_of(part, failure), source)))
+        now = dict(zip(COLUMNS, one(net, part, failure, level_of(part, failure), sources)))
         for column in COLUMNS[2:]:
             was, is_now = kept[(part, failure)][column], now[column]
             if was != is_now and ("" in (was, is_now) or abs(float(was) - float(is_now)) > 0.02 * abs(float(is_now)) + 0.01):
@@ -115,9 +145,9 @@ def stale(net):
 def write(net):
     from faults import failures, level_of
 
-    source = calibrated(net)
+    sources = calibrated(net)
     with ThreadPoolExecutor(2) as pool:
-        rows = list(pool.map(lambda what: one(net, *what, level_of(*what), source), failures(net)))
+        rows = list(pool.map(lambda what: one(net, *what, level_of(*what), sources), failures(net)))
     with TABLE.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(COLUMNS)

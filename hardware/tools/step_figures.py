@@ -50,13 +50,20 @@ def picture(step, tree):
         when = step_of(ref)
         colour = "#c0392b" if when == step else "#555555" if when < step else "#cccccc"
         out.append(f'<rect x="{x - w:.2f}" y="{y - h:.2f}" width="{2 * w:.2f}" height="{2 * h:.2f}" fill="{colour}"/>')
-        spots.setdefault(ref, []).append((x, y))
+        spots.setdefault(ref, []).append((x, y, w, h))
     for ref, points in spots.items():
         if step_of(ref) != step:
             continue
-        x = (min(p[0] for p in points) + max(p[0] for p in points)) / 2
-        y = min(p[1] for p in points)
-        out.append(f'<text x="{x:.2f}" y="{y - 1.1:.2f}" font-size="1.5" text-anchor="middle" fill="#1a237e">{ref}</text>')
+        left, right = min(p[0] for p in points), max(p[0] for p in points)
+        top, bottom = min(p[1] for p in points), max(p[1] for p in points)
+        x, y = (left + right) / 2, max(2.2, min(p[1] - p[3] for p in points) - 0.35)
+        # A part of two pads that stands upright has its name beside it: above it stands the next one.
+        turn = ""
+        if len(points) == 2 and right - left < 0.1:
+            x, y = max(p[0] + p[2] for p in points) + 1.25, (top + bottom) / 2
+            turn = f' transform="rotate(-90 {x:.2f} {y:.2f})"'
+        size = 1.3 if turn else 1.5
+        out.append(f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size}" text-anchor="middle" fill="#1a237e"{turn}>{ref}</text>')
     return "\n".join([*out, "</svg>"]) + "\n"
 
 

@@ -64,8 +64,9 @@ pub enum Command {
     /// Calibrate a tester, guided step by step.
     ///
     /// Needs a source of 60 to 132 V AC behind an isolating transformer, a meter of known
-    /// accuracy beside it, resistors of 1 and 10 ohm, and joins for the four leads. Nothing in
-    /// the tester changes before the last step is confirmed. With --json every line is an object
+    /// accuracy beside it, resistors of 1 and 10 ohm, and joins for the four leads. First it asks
+    /// what the limiters of the drive let through: steps 15a and 15b of hardware/checks.md. Nothing
+    /// in the tester changes before the last step is confirmed. With --json every line is an object
     /// with `event` and `text`; answers are read from standard input all the same. Ends with 12
     /// where nothing was stored.
     #[command(after_long_help = exit::table())]

@@ -14,6 +14,7 @@ use slotwise::calibrate::{self, Bench, Ended, Given, Operator, Passing, Step};
 use slotwise::client::Client;
 use slotwise::error::Error;
 use slotwise_core::calibration::event::CalibrationEvent;
+use slotwise_core::calibration::limiters::{LimiterFault, Limiters};
 use slotwise_core::calibration::raw::RawMeasure;
 use slotwise_core::calibration::step::StepFault;
 use slotwise_core::calibration::validity::Validity;
@@ -21,7 +22,8 @@ use slotwise_core::front_end::response;
 use slotwise_core::link::{WorkshopReply, WorkshopRequest};
 use slotwise_core::record::{Body, decode};
 use slotwise_core::slots::Lead;
-use slotwise_core::units::{Celsius, Hertz, Ohms, Ratio, UnixSeconds, Volts};
+use slotwise_core::stimulus::DrivePath;
+use slotwise_core::units::{Amperes, Celsius, Hertz, Ohms, Ratio, UnixSeconds, Volts};
 use slotwise_virtual::house::{Jig, Supply};
 use slotwise_virtual::tester::{Specimen, Tolerance};
 use support::pulled;
@@ -56,6 +58,7 @@ struct Person<'t> {
     /// Ends it at this step.
     abort_at: Option<Step>,
     confirms: bool,
+    limiters: Limiters,
     faults: Vec<(Step, StepFault)>,
     passing: Option<Passing>,
 }
@@ -69,13 +72,24 @@ impl<'t> Person<'t> {
             slips: Vec::new(),
             abort_at: None,
             confirms: true,
+            limiters: SOUND,
             faults: Vec::new(),
             passing: None,
         }
     }
 }
 
+/// What sound limiters let through (`hardware/faults_self.csv`, nothing failed).
+const SOUND: Limiters = Limiters {
+    to_ground: [Amperes::new(2.57e-3); 2],
+    to_clip: [Amperes::new(2.57e-3); 2],
+};
+
 impl Operator for Person<'_> {
+    fn limiters(&mut self) -> Result<Option<Limiters>, Error> {
+        Ok(Some(self.limiters))
+    }
+
     fn connect(&mut self, step: Step) -> Result<Given, Error> {
         if self.abort_at == Some(step) {
             return Ok(Given::Abort);
@@ -318,6 +332,23 @@ fn a_token_stores_what_was_offered_and_nothing_else_does() {
     new.channels[0].gain *= 1.0001;
     let refused = WorkshopReply::Refused(WorkshopRefusal::Token);
     assert_eq!(ask(WorkshopRequest::Store { token: 0 }), refused);
+    // Nothing is taken before the limiters were told, and passed.
+    let unchecked = WorkshopReply::Refused(WorkshopRefusal::LimitersUnchecked);
+    assert_eq!(ask(WorkshopRequest::Offer(new)), unchecked);
+    let implausible = WorkshopReply::Refused(WorkshopRefusal::Implausible);
+    let gone = Limiters {
+        to_clip: [SOUND.to_clip[0], Amperes::new(6.0e-3)],
+        ..SOUND
+    };
+    for limiters in [SOUND, gone] {
+        let passes = limiters == SOUND;
+        let said = ask(WorkshopRequest::Limiters(limiters));
+        assert_eq!(said == WorkshopReply::Done, passes);
+        assert!(passes || said == implausible);
+    }
+    // The last that was told counts.
+    assert_eq!(ask(WorkshopRequest::Offer(new)), unchecked);
+    assert_eq!(ask(WorkshopRequest::Limiters(SOUND)), WorkshopReply::Done);
     let WorkshopReply::Offered { token } = ask(WorkshopRequest::Offer(new)) else {
         panic!("plausible");
     };
@@ -334,9 +365,11 @@ fn a_token_stores_what_was_offered_and_nothing_else_does() {
         ask(WorkshopRequest::Calibration),
         WorkshopReply::Calibration(Some(new))
     );
+    // They are told for one calibration.
+    assert_eq!(ask(WorkshopRequest::Offer(old)), unchecked);
+    assert_eq!(ask(WorkshopRequest::Limiters(SOUND)), WorkshopReply::Done);
     let mut broken = new;
     broken.channels[2].gain = 1.2;
-    let implausible = WorkshopReply::Refused(WorkshopRefusal::Implausible);
     assert_eq!(ask(WorkshopRequest::Offer(broken)), implausible);
 
     // The last second, and a day after it.
@@ -356,6 +389,18 @@ fn a_token_stores_what_was_offered_and_nothing_else_does() {
         before: Some(old),
     };
     assert_eq!(told, [event]);
+    // The limiters stand in the record right after it, in words too.
+    let log = pulled(&mut client);
+    let bodies: Vec<Body> = log
+        .records
+        .iter()
+        .map(|kept| decode(&kept.bytes).expect("decodes").body)
+        .collect();
+    let place = bodies
+        .iter()
+        .position(|body| matches!(body, Body::Calibrated(_)))
+        .expect("it is there");
+    assert_eq!(bodies[place + 1], Body::Limiters(SOUND));
     let change = event.largest_gain_change().expect("there was one before");
     assert!((change.get() - 0.0001).abs() < 1e-6, "{change:?}");
     tester.stop().expect("ran to the end");
@@ -452,6 +497,9 @@ fn the_command_guides_and_stores_only_on_the_word() {
                 let volts = on.volts(&specimen).expect("solves");
                 writeln!(stdin, "{:.3}", volts.get()).expect("listens");
             }
+            "ask" if text.contains("mA") => {
+                writeln!(stdin, "2.57 2.58 -2.57 2.6").expect("listens")
+            }
             "ask" => writeln!(stdin).expect("listens"),
             "confirm" => writeln!(stdin, "store").expect("listens"),
             _ => {}
@@ -462,5 +510,108 @@ fn the_command_guides_and_stores_only_on_the_word() {
     assert_eq!(events.last().map(String::as_str), Some("stored"));
     assert!(events.iter().any(|event| event == "result"));
     assert!(!events.iter().any(|event| event == "again"), "{events:?}");
+    tester.stop().expect("ran to the end");
+}
+
+/// What `hardware/unseen.csv` says is found by the calibration: a filter's capacitor that is open, a
+/// filter's resistor that is shorted, in each of the strings.
+#[test]
+fn a_filter_with_a_failed_part_is_refused() {
+    use slotwise_core::calibration::fit::FitFault;
+    use slotwise_virtual::quantity::Farads;
+    for lead in Lead::ALL {
+        for is_open in [true, false] {
+            let mut specimen = Specimen::nominal(60 + lead.channel() as u64);
+            let string = &mut specimen.strings[lead.channel()];
+            if is_open {
+                string.capacitor = Farads::new(1e-15);
+            } else {
+                string.filter[0] = Ohms::new(0.001);
+            }
+            let flash = vec![0xFF; FLASH];
+            let mut tester = VirtualTester::power(
+                specimen.clone(),
+                flash,
+                Some(NOW),
+                Pace(1000),
+                LineWish::Best,
+            )
+            .expect("starts");
+            let mut client = Client::new(tester.connect().expect("a line"));
+            client.hello().expect("answers");
+            let mut person = Person::careful(&tester, &specimen);
+            let ended = calibrate::run(&mut client, &mut person, &bench(0.001)).expect("runs");
+            assert_eq!(ended, Ended::NoFit(FitFault::Turn(lead)), "{is_open}");
+            tester.stop().expect("ran to the end");
+        }
+    }
+}
+
+/// ... and sound strings of the usual tolerances never are: 20 000 testers, by the circuit's own
+/// angles, against the limit; and what it leaves of the failures with parts at their limits.
+#[test]
+fn sound_filters_are_not_refused_and_failed_ones_are() {
+    use slotwise_core::limits::CalibrationLimits;
+    use slotwise_virtual::quantity::Farads;
+    let most = f64::from(CalibrationLimits::DEFAULT.turn_most.get());
+    let turn = |specimen: &Specimen| {
+        let angles: Vec<f64> = specimen
+            .strings
+            .iter()
+            .map(|string| string.gain(60.0).arg())
+            .collect();
+        // Each lead stands alone once: the other three are joined.
+        (0..4)
+            .flat_map(|alone| {
+                let mut joined: Vec<f64> = (0..4)
+                    .filter(|lead| *lead != alone)
+                    .map(|lead| angles[lead])
+                    .collect();
+                joined.sort_by(f64::total_cmp);
+                [joined[2] - joined[1], joined[1] - joined[0]]
+            })
+            .fold(0.0, f64::max)
+    };
+    let (mut worst, mut missed) = (0.0_f64, [0; 2]);
+    const TESTERS: u64 = 20_000;
+    for seed in 0..TESTERS {
+        let sound = Specimen::draw(seed, &Tolerance::USUAL);
+        worst = worst.max(turn(&sound));
+        let lead = (seed % 4) as usize;
+        let mut open = sound.clone();
+        open.strings[lead].capacitor = Farads::new(1e-15);
+        let mut short = sound;
+        short.strings[lead].filter[(seed / 4 % 2) as usize] = Ohms::new(0.001);
+        for (count, failed) in missed.iter_mut().zip([open, short]) {
+            *count += u32::from(turn(&failed) <= most);
+        }
+    }
+    println!(
+        "turn of sound strings {:.2} mrad at most (limit {:.2}); of {TESTERS} open capacitors {} \
+         pass, of {TESTERS} shorted resistors {}",
+        worst * 1e3,
+        most * 1e3,
+        missed[0],
+        missed[1]
+    );
+    assert!(worst < most * 0.9, "{worst}");
+    assert_eq!(missed[0], 0);
+    assert!(missed[1] < TESTERS as u32 / 50, "{missed:?}");
+}
+
+#[test]
+fn a_tester_whose_limiter_does_not_limit_is_not_calibrated() {
+    let (specimen, tester, mut client) = uncalibrated(35);
+    let mut person = Person::careful(&tester, &specimen);
+    // Q612 joined drain to source (`hardware/faults_self.csv`).
+    let gone = Amperes::new(6.10e-3);
+    person.limiters.to_ground[1] = gone;
+    let ended = calibrate::run(&mut client, &mut person, &bench(0.001)).expect("runs");
+    let fault = LimiterFault {
+        path: DrivePath::WideToGround,
+        current: gone,
+    };
+    assert_eq!(ended, Ended::LimiterFault(fault));
+    assert_eq!(validity(&mut client), Validity::Missing);
     tester.stop().expect("ran to the end");
 }

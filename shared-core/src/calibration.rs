@@ -5,6 +5,7 @@
 
 pub mod event;
 pub mod fit;
+pub mod limiters;
 pub mod raw;
 pub mod step;
 pub mod validity;

@@ -11,6 +11,7 @@ use core::fmt;
 use serde::{Deserialize, Serialize};
 
 use crate::calibration::event::CalibrationEvent;
+use crate::calibration::limiters::Limiters;
 use crate::evidence::Evidence;
 use crate::sample::FRAMES_PER_SECOND;
 use crate::self_test::SelfTestFailure;
@@ -134,6 +135,9 @@ pub enum Body {
     Start(Start),
     /// A calibration was stored.
     Calibrated(CalibrationEvent),
+    /// What the limiters of the drive let through when it was: right after its
+    /// [`Body::Calibrated`].
+    Limiters(Limiters),
 }
 
 /// Why the tester started. The order is part of the record format: only append.

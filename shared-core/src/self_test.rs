@@ -111,4 +111,13 @@ pub enum SelfTestFailure {
         /// Largest that counts as no current.
         most_milliohms: i32,
     },
+    /// A converter's channel with its inputs shorted scatters too much.
+    NoisyInput {
+        /// The channel's lead.
+        lead: Lead,
+        /// RMS scatter of the codes read, whole codes.
+        rms: u32,
+        /// Largest that passes.
+        most: u32,
+    },
 }

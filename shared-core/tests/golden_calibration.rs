@@ -5,6 +5,7 @@
 //! specification has them.
 
 use slotwise_core::calibration::event::CalibrationEvent;
+use slotwise_core::calibration::limiters::Limiters;
 use slotwise_core::calibration::{Calibration, ChannelCalibration};
 use slotwise_core::drive::DriveCalibration;
 use slotwise_core::link::{
@@ -13,7 +14,7 @@ use slotwise_core::link::{
 use slotwise_core::record::{
     self, Body, Digest, MAX_BYTES, Record, RecordNumber, TesterId, Version,
 };
-use slotwise_core::units::{Celsius, Millis, Ohms, Radians, Ratio, UnixSeconds, Volts};
+use slotwise_core::units::{Amperes, Celsius, Millis, Ohms, Radians, Ratio, UnixSeconds, Volts};
 
 fn calibration() -> Calibration {
     Calibration {
@@ -90,21 +91,60 @@ fn a_calibration_record_has_these_bytes() {
     }
 }
 
+fn on_the_wire(request: WorkshopRequest) -> Vec<u8> {
+    let envelope = RequestEnvelope {
+        sequence: 7,
+        request: Request::Workshop(request),
+    };
+    let mut frame = [0; MAX_FRAME];
+    let length = encode(&envelope, &mut frame).unwrap();
+    let mut reader = FrameReader::new();
+    let frames = frame[..length]
+        .iter()
+        .find_map(|byte| reader.push(*byte).map(|read| read.unwrap().to_vec()));
+    frames.unwrap()
+}
+
+#[test]
+fn the_currents_of_the_limiters_have_these_bytes() {
+    let limiters = Limiters {
+        to_ground: [Amperes::new(0.5), Amperes::new(0.25)],
+        to_clip: [Amperes::new(2.0), Amperes::new(-1.5)],
+    };
+    let four: Vec<u8> = [0.5_f32, 0.25, 2.0, -1.5]
+        .into_iter()
+        .flat_map(f32::to_le_bytes)
+        .collect();
+    // Eighth request, eleventh of the workshop's.
+    let expected = [vec![7, 7, 10], four.clone()].concat();
+    assert_eq!(on_the_wire(WorkshopRequest::Limiters(limiters)), expected);
+    let record = Record {
+        number: RecordNumber::new(1),
+        previous: Digest::default(),
+        tester: TesterId(1),
+        firmware: Version {
+            major: 0,
+            minor: 1,
+            patch: 2,
+        },
+        boot: 5,
+        at: Millis::new(1),
+        clock: None,
+        body: Body::Limiters(limiters),
+    };
+    let mut expected = vec![0x01, 0x00, 0x01]; // schema, number
+    expected.extend([0; 32]);
+    expected.extend([1, 0, 1, 2, 5, 1, 0]); // tester, version, boot, at, no clock
+    expected.push(0x07); // Limiters
+    expected.extend(four);
+    let mut buffer = [0; MAX_BYTES];
+    let bytes = record::encode(&record, &mut buffer).unwrap();
+    assert_eq!(bytes, expected);
+    assert_eq!(record::decode(bytes), Ok(record));
+}
+
 #[test]
 fn offering_and_setting_the_time_have_these_bytes() {
-    let on_the_wire = |request| {
-        let envelope = RequestEnvelope {
-            sequence: 7,
-            request: Request::Workshop(request),
-        };
-        let mut frame = [0; MAX_FRAME];
-        let length = encode(&envelope, &mut frame).unwrap();
-        let mut reader = FrameReader::new();
-        let frames = frame[..length]
-            .iter()
-            .find_map(|byte| reader.push(*byte).map(|read| read.unwrap().to_vec()));
-        frames.unwrap()
-    };
     let clock = UnixSeconds::new(1_790_000_000);
     // Eighth request; second and tenth of the workshop's; varints.
     assert_eq!(

@@ -189,6 +189,23 @@ fn a_failed_self_test_has_these_bytes() {
 }
 
 #[test]
+fn a_noisy_input_has_these_bytes() {
+    let mut buffer = [0; MAX_BYTES];
+    let mut record = boot();
+    let head = record::encode(&record, &mut buffer).unwrap().to_vec();
+    record.body = Body::SelfTest(SelfTestFailure::NoisyInput {
+        lead: Lead::Ground,
+        rms: 376,
+        most: 149,
+    });
+    let bytes = record::encode(&record, &mut buffer).unwrap().to_vec();
+    // Body 4, test 9, lead 2, varints of 7 bits: 376 = 2 * 128 + 120, 149 = 128 + 21.
+    let body = [4, 9, 2, 0xF8, 0x02, 0x95, 0x01];
+    assert_eq!(bytes, [&head[..head.len() - 2], &body].concat());
+    assert_eq!(record::decode(&bytes).unwrap(), record);
+}
+
+#[test]
 fn a_closed_relay_has_these_bytes() {
     let mut buffer = [0; MAX_BYTES];
     let mut record = boot();

@@ -17,7 +17,7 @@ const target = process.env.CARGO_TARGET_DIR ?? join(root, 'target');
 export const program = resolve(process.env.SLOTWISE_PROGRAM ?? join(target, 'debug/slotwise'));
 
 /// A browser of the Chromium family; SLOTWISE_BROWSER names another.
-function browserProgram() {
+export function browserProgram() {
   const named = process.env.SLOTWISE_BROWSER;
   const known = ['/usr/bin/chromium', '/usr/bin/chromium-browser', '/usr/bin/google-chrome'];
   const found = named ?? known.find((file) => existsSync(file));

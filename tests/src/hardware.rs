@@ -1,6 +1,14 @@
 //! Tables of `hardware/` as the tests read them.
 
 use crate::outside::root;
+use std::path::PathBuf;
+
+/// The folder that is tested: `hardware/`, or the copy with a planted fault that
+/// `hardware/tools/planted.py` names in `SLOTWISE_HARDWARE`.
+#[must_use]
+pub fn folder() -> PathBuf {
+    std::env::var_os("SLOTWISE_HARDWARE").map_or_else(|| root().join("hardware"), PathBuf::from)
+}
 
 /// A table with a header row.
 #[derive(Clone, Debug)]
@@ -69,7 +77,7 @@ impl Table {
 /// If it is not there.
 #[must_use]
 pub fn text(name: &str) -> String {
-    let path = root().join("hardware").join(name);
+    let path = folder().join(name);
     std::fs::read_to_string(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
 }
 

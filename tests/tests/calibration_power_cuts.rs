@@ -6,8 +6,10 @@
 //! of the two erases every eighth byte, and every one by a command of its own:
 //! `cargo test -p slotwise-tests --test calibration_power_cuts -- --ignored --nocapture`.
 
+use slotwise_core::calibration::limiters::Limiters;
 use slotwise_core::calibration::{Calibration, MAX_BYTES};
 use slotwise_core::link::{Request, WorkshopReply, WorkshopRequest};
+use slotwise_core::units::Amperes;
 use slotwise_tests::bench::{Answer, Bench};
 use slotwise_virtual::board::{NOR_BYTES, calibrate, workshop_flash};
 use slotwise_virtual::chips::nor::{PowerCut, SECTOR};
@@ -18,6 +20,12 @@ const AROUND: u64 = 14;
 
 /// Erase, copy, erase, copy: a copy of this length is two or three page programs.
 const MOST_OPERATIONS: u64 = 12;
+
+/// What sound limiters let through.
+const LIMITERS: Limiters = Limiters {
+    to_ground: [Amperes::new(2.57e-3); 2],
+    to_clip: [Amperes::new(2.57e-3); 2],
+};
 
 /// The answer, as its words: what a workshop says is compared, not used.
 fn ask(bench: &mut Bench, request: WorkshopRequest) -> String {
@@ -34,6 +42,8 @@ fn in_force(calibration: Option<Calibration>) -> String {
 
 /// Offers a calibration and stores it with the token of the offer.
 fn store(bench: &mut Bench, new: Calibration, cut: Option<PowerCut>) -> String {
+    let told = ask(bench, WorkshopRequest::Limiters(LIMITERS));
+    assert_eq!(told, "Workshop(Done)");
     let words = ask(bench, WorkshopRequest::Offer(new));
     let digits: String = words.chars().filter(char::is_ascii_digit).collect();
     assert!(words.starts_with("Workshop(Offered"), "{words}");

@@ -187,6 +187,37 @@ fn an_offset_beyond_its_limit_fails_and_one_of_the_data_sheet_passes() {
 }
 
 #[test]
+fn a_channel_that_scatters_fails_at_start_and_twice_the_data_sheets_noise_passes() {
+    for lead in Lead::ALL {
+        // Ten times 5.35 uV (SBAS890D table 7-1).
+        let failure = start_broken(|adc, _| adc.disquiet(lead, 53.5e-6));
+        let SelfTestFailure::NoisyInput {
+            lead: of,
+            rms,
+            most,
+        } = failure
+        else {
+            panic!("{failure:?}");
+        };
+        assert_eq!(of, lead);
+        // 53.8 uV with the converter's own are 376 codes; an estimate from sixteen is within 80 %.
+        assert!((75..680).contains(&rms) && rms > most, "{rms}, {most}");
+        assert_eq!(most, 149, "21.4 uV of 1.2 V at 2^23 codes");
+    }
+    // The same again beside its own makes it twice 5.35 uV. Thirty specimens, four channels.
+    for seed in 200..230 {
+        let specimen = Specimen::draw(seed, &Tolerance::USUAL);
+        let contents = workshop_flash(&specimen).expect("the workshop calibrates it");
+        let mut bench = Bench::broken(specimen, contents, |adc, _| {
+            for lead in Lead::ALL {
+                adc.disquiet(lead, 9.3e-6);
+            }
+        });
+        assert_eq!(bench.board.tester().failure(), None, "specimen {seed}");
+    }
+}
+
+#[test]
 fn a_clock_off_by_one_percent_fails_within_a_second_and_keeps_no_verdict() {
     for (ppm, apart) in [(10_000, -9_901), (-10_000, 10_101)] {
         let (_, failure) = fail_soon(|_, computer| computer.set_crystal_ppm(ppm));

@@ -10,11 +10,14 @@ mod measuring;
 use crc::{CRC_32_ISO_HDLC, Crc};
 use embedded_storage::nor_flash::MultiwriteNorFlash;
 use slotwise_core::calibration::event::CalibrationEvent;
+use slotwise_core::calibration::limiters::Limiters;
 use slotwise_core::calibration::validity::Validity;
 use slotwise_core::calibration::{self, Calibration};
+use slotwise_core::limits::CalibrationLimits;
 use slotwise_core::link::{
     About, ClockChip, ClockReport, WorkshopRefusal, WorkshopReply, WorkshopRequest,
 };
+use slotwise_core::record::Body;
 use slotwise_core::sample::{Frame, FrameFault};
 use slotwise_core::stimulus::{Applied, Order};
 use slotwise_core::units::{Millis, UnixSeconds};
@@ -59,8 +62,12 @@ pub(crate) struct Workshop {
     /// How the clock chip stood when it was last asked, and whether it is to be set.
     chip: ClockChip,
     sets_chip: bool,
+    /// What the limiters let through, told and passed since the port was opened.
+    limiters: Option<Limiters>,
     /// A calibration was stored and no record tells of it yet.
     event: Option<CalibrationEvent>,
+    /// ... and what the limiters let through then.
+    limiters_event: Option<Limiters>,
 }
 
 /// What the answer to a request means for the rest of the tester.
@@ -89,7 +96,9 @@ impl Workshop {
             offers: 0,
             chip: ClockChip::NotAsked,
             sets_chip: false,
+            limiters: None,
             event: None,
+            limiters_event: None,
         }
     }
 
@@ -112,9 +121,13 @@ impl Workshop {
         core::mem::replace(&mut self.sets_chip, false)
     }
 
-    /// The calibration that was stored since this was last asked, to be told in a record.
-    pub(crate) const fn take_event(&mut self) -> Option<CalibrationEvent> {
-        self.event.take()
+    /// What was stored since this was last asked, to be told in a record; one at a time, and the
+    /// calibration before its limiters.
+    pub(crate) fn take_event(&mut self) -> Option<Body> {
+        if let Some(event) = self.event.take() {
+            return Some(Body::Calibrated(event));
+        }
+        self.limiters_event.take().map(Body::Limiters)
     }
 
     /// The calibration in force at `clock`.
@@ -143,6 +156,7 @@ impl Workshop {
         if !is_open {
             self.offer = None;
             self.clock_offer = None;
+            self.limiters = None;
         }
         let is_over = self.is_measuring() && (!is_open || now.since(self.asked) >= IDLE_MS);
         if is_over {
@@ -209,6 +223,7 @@ impl Workshop {
             }
             WorkshopRequest::Offer(calibration) => (self.offer(calibration, now), Then::Nothing),
             WorkshopRequest::Store { token } => self.store(token, journal),
+            WorkshopRequest::Limiters(limiters) => (self.take_limiters(limiters), Then::Nothing),
         }
     }
 
@@ -253,7 +268,20 @@ impl Workshop {
         digest.finalize()
     }
 
+    fn take_limiters(&mut self, limiters: Limiters) -> WorkshopReply {
+        let is_sound = limiters.check(&CalibrationLimits::DEFAULT).is_ok();
+        self.limiters = is_sound.then_some(limiters);
+        if is_sound {
+            WorkshopReply::Done
+        } else {
+            WorkshopReply::Refused(WorkshopRefusal::Implausible)
+        }
+    }
+
     fn offer(&mut self, calibration: Calibration, now: Millis) -> WorkshopReply {
+        if self.limiters.is_none() {
+            return WorkshopReply::Refused(WorkshopRefusal::LimitersUnchecked);
+        }
         let mut buffer = [0; calibration::MAX_BYTES];
         let encoded = calibration
             .check()
@@ -296,6 +324,7 @@ impl Workshop {
             // Stored again without a change, as after a lost answer: still a calibration.
             if is_kept || before != stands {
                 self.event = Some(CalibrationEvent { now, before });
+                self.limiters_event = self.limiters.take();
             }
         }
         if is_kept && stands == Some(wanted) {

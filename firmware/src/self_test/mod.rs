@@ -16,7 +16,7 @@
 //! | 4.3, 5 addressing, internal data path | the march finds two addresses that share a cell | [`march`] |
 //! | 6 external communication | CRC-16 on every frame of the converter, both ways; settings read back at start and every minute; CRC-32 on every frame of the host's link | [`crate::adc`], [`running`] |
 //! | 7 input and output plausibility | currents of the strings add up, reference resistor seen, drive flows: in the core's judgement, every window | `slotwise_core::judge` |
-//! | 7.2.1 analog-digital converter | inputs shorted and both test voltages on every channel, at start | [`converter`] |
+//! | 7.2.1 analog-digital converter | inputs shorted, mean and scatter, and both test voltages on every channel, at start | [`converter`] |
 //! | 7.2.2 analog multiplexer | the same: the input switch is stepped through its four places and read back | [`converter`] |
 //! | calibration present | in the core's judgement | `slotwise_core::judge` |
 //!

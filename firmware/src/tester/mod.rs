@@ -302,7 +302,7 @@ where
             self.take_calibration();
         }
         if let Some(event) = self.workshop.take_event() {
-            self.keep(self.sequence.at(), Body::Calibrated(event));
+            self.keep(self.sequence.at(), event);
         }
         self.flow.mark(Stage::Link);
         self.flow.tell();

@@ -21,7 +21,7 @@ def limiter(s, x, y, n, relay, led, anode, cathode, end):
     s.wire(f"{b}.2", f"{q2}.3")
     # Below: T1 closes Q1 when the voltage over `b` reaches its base-emitter voltage.
     s.part(t1, "NPN", x + 139.7, y + 20.32, hide_value=True, ref_at=(x + 146.05, y + 20.32), value_at=(x, y), aligned="left")
-    s.part(b1, "R", x + 134.62, y + 15.24, ref_at=(x + 133.35, y + 13.97), value_at=(x + 133.35, y + 16.51), aligned="right")
+    s.part(b1, "R", x + 134.62, y + 15.24, ref_at=(x + 132.08, y + 13.97), value_at=(x + 132.08, y + 16.51), aligned="right")
     s.wire((x + 134.62, y), f"{b1}.1")
     s.wire(f"{b1}.2", (x + 134.62, y + 20.32), f"{t1}.1")
     s.wire(f"{t1}.2", (x + 152.4, y + 25.4), (x + 152.4, y))
@@ -38,7 +38,7 @@ def limiter(s, x, y, n, relay, led, anode, cathode, end):
     s.part(g2, "R", x + 149.86, y - 6.35, ref_at=(x + 142.24, y - 16.51), value_at=(x + 142.24, y - 13.97))
     s.wire(f"{g2}.2", (x + 149.86, y))
     # Relay, its LED on the safe side.
-    s.part(relay, "MOS_Relay", x + 190.5, y + 2.54, mirror="y", ref_at=(x + 182.88, y - 5.08), value_at=(x + 198.12, y + 9.14), aligned="left")
+    s.part(relay, "MOS_Relay", x + 190.5, y + 2.54, mirror="y", ref_at=(x + 182.88, y - 5.08), value_at=(x + 208.28, y + 9.14), aligned="left")
     s.wire(f"{q2}.2", f"{relay}.6")
     rx, ry = s.pin(f"{relay}.4")
     s.wire((rx, ry), (rx - 5.08, ry), (rx - 5.08, ry + 10.16))
@@ -63,7 +63,7 @@ def draw(s):
            "shared-core/src/drive/calibration.rs: level 6.0 V, source 3.0 kohm = 732 + 2 x 205 + 2 x 866 + FETs, relay and bridge (about 110 to 150).",
            20.32, 20.32)
     # Supply.
-    s.part("PS601", "Isolated_Supply", 78.74, 78.74)
+    s.part("PS601", "Isolated_Supply", 78.74, 78.74, ref_at=(68.58, 68.58), value_at=(81.28, 68.58), aligned="left")
     s.barrier(78.74, 55.88, 101.6)
     s.note("safe side", 58.42, 99.06)
     s.note("drive", 83.82, 99.06)
@@ -100,7 +100,7 @@ def draw(s):
     s.power("PWR_FLAG", 139.7, 73.66)
     s.power("DRIVE_COM", 106.68, 96.52)
     # Tone.
-    s.part("U602", "Coupler", 71.12, 147.32)
+    s.part("U602", "Coupler", 71.12, 147.32, ref_at=(60.96, 140.97), value_at=(52.07, 156.21), aligned="left")
     s.barrier(71.12, 134.62, 162.56)
     s.part("R607", "R", 48.26, 144.78, turn=90)
     s.wire("R607.2", "U602.1")

@@ -14,7 +14,7 @@ def draw(s):
     s.power("GND", *s.pin("C1001.2"))
     s.power("VSYS", 83.82, 66.04)
     s.power("PWR_FLAG", 76.2, 66.04)
-    s.part("U1001", "Boost", 134.62, 71.12)
+    s.part("U1001", "Boost", 134.62, 71.12, ref_at=(129.54, 59.69), value_at=(137.16, 59.69), aligned="left")
     s.wire((96.52, 66.04), "U1001.6")
     ex, ey = s.pin("U1001.3")
     s.wire("U1001.3", (ex - 7.62, ey), (ex - 7.62, 66.04))

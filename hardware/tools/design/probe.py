@@ -98,4 +98,4 @@ def draw(s):
     s.note("Locks in hardware, one resistor each: K502 takes its LED current from CLIP_N, K602 from GROUND_N, K601 from\n"
            "HOLD_N. A line that lights one LED starves the next, so no two of P1, P2 to ground and P2 to the clip can be\n"
            "closed together, whatever the program does.\n"
-           "Pull-downs: everything is open while the Pico is in reset.", 101.6, 144.78)
+           "Pull-downs: everything is open while the Pico is in reset.", 109.22, 144.78)

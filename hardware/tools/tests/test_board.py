@@ -1,5 +1,6 @@
 """The board keeps its rules, and a shrunken barrier or an exchanged pad is noticed."""
 
+import re
 import shutil
 import sys
 import tempfile
@@ -10,6 +11,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import check_board as check  # noqa: E402
 from netlist import load, parts_list  # noqa: E402
+from placement import BARRIER, HEIGHT, PLACES, WIDTH  # noqa: E402
 from sexpr import parse  # noqa: E402
 from step_figures import step_of  # noqa: E402
 
@@ -41,6 +43,23 @@ class Board(unittest.TestCase):
     def test_every_part_comes_on_in_one_step(self):
         self.assertEqual([ref for ref in parts_list() if step_of(ref) is None], [])
         self.assertIsNone(step_of("R1103"))
+
+    def case(self):
+        """Figures of the case by name."""
+        text = (check.BOARD.parents[1] / "enclosure.scad").read_text(encoding="utf-8")
+        return {name: [float(x) for x in value.strip("[]").split(",")]
+                for name, value in re.findall(r"^(\w+) = (\[[^]]*\]|[\d.]+);", text, re.M)}
+
+    def test_the_openings_of_the_case_stand_over_their_parts(self):
+        case = self.case()
+        lamps = [PLACES[f"D90{n}"] for n in range(1, 7)]
+        self.assertEqual(case["board"][:2], [WIDTH, HEIGHT])
+        self.assertEqual(case["barrier"], [BARRIER])
+        self.assertEqual({x for x, _, _ in lamps}, set(case["lamp_x"]))
+        self.assertEqual([y for _, y, _ in lamps], case["lamp_y"])
+        self.assertEqual(case["usb"][0], PLACES["U701"][0])
+        self.assertEqual(tuple(case["button"]), PLACES["SW901"][:2])
+        self.assertEqual([case["cord_y"][0], case["clip_y"][0]], [PLACES["J101"][1], PLACES["J102"][1]])
 
     def test_a_shrunken_barrier_is_noticed(self):
         text = self.mutant(81.5)

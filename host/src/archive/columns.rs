@@ -55,19 +55,22 @@ pub enum Kind {
     SelfTest,
     /// A calibration was stored.
     Calibrated,
+    /// What the limiters of the drive let through then.
+    Limiters,
     /// Its bytes are kept, but this version cannot read them.
     Unread,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::Boot,
         Self::Test,
         Self::WatchPage,
         Self::WatchStep,
         Self::SelfTest,
         Self::Calibrated,
+        Self::Limiters,
         Self::Unread,
     ];
 
@@ -90,6 +93,7 @@ impl Kind {
             Self::WatchStep => "watch-step",
             Self::SelfTest => "self-test",
             Self::Calibrated => "calibrated",
+            Self::Limiters => "limiters",
             Self::Unread => "unread",
         }
     }
@@ -165,6 +169,7 @@ impl Columns {
             Body::WatchStep(_) => (Kind::WatchStep, None),
             Body::SelfTest(_) => (Kind::SelfTest, None),
             Body::Calibrated(_) => (Kind::Calibrated, None),
+            Body::Limiters(_) => (Kind::Limiters, None),
         };
         Self {
             kind,

@@ -2,7 +2,7 @@
 //! a reading cannot be right.
 //!
 //! ```text
-//!  all shorted ─ ground, clip, wide, narrow alone at a known voltage ─ 1.00 ohm ─ 10.0 ohm
+//!  currents of the limiters (measured before) ─ all shorted ─ ground, clip, wide, narrow alone at a known voltage ─ 1.00 ohm ─ 10.0 ohm
 //!     ─ worked out ─ 10.0 ohm and narrow again ─ passes? ─ confirmed? ─ offered, stored
 //! ```
 //! What is read and whether it is right is the tester's and the core's business; who stands at
@@ -17,6 +17,7 @@ use std::time::{Duration, Instant};
 use slotwise_core::calibration::fit::{
     self, Again, Applied, FitFault, Known, Readings, Worked, ohms_again, volts_again,
 };
+use slotwise_core::calibration::limiters::{LimiterFault, Limiters};
 use slotwise_core::calibration::raw::{RawDrive, RawMeasure, RawReading, RawRest};
 use slotwise_core::calibration::step::{StepFault, check_applied, check_resistance, check_shorted};
 use slotwise_core::evidence::{Missing, Reading};
@@ -99,6 +100,8 @@ pub enum Ended {
     Stored(Box<Worked>),
     /// The person ended it; nothing was changed.
     Aborted,
+    /// A limiter of the drive does not limit, or its leg is broken; nothing was measured.
+    LimiterFault(LimiterFault),
     /// The readings give no calibration; nothing was changed.
     NoFit(FitFault),
     /// Measured again, it does not pass; nothing was changed.
@@ -164,6 +167,13 @@ type Checked<T> = Result<T, StepFault>;
 
 impl<O: Operator> Guide<'_, O> {
     fn run(&mut self) -> Wanted<Ended> {
+        // First: a tester that would not pass them is repaired, not calibrated.
+        let Some(limiters) = self.operator.limiters()? else {
+            return Ok(None);
+        };
+        if let Err(fault) = limiters.check(&self.limits) {
+            return Ok(Some(Ended::LimiterFault(fault)));
+        }
         let Some((shorted, reference)) = self.step(Step::Shorted, Self::shorted)? else {
             return Ok(None);
         };
@@ -205,11 +215,11 @@ impl<O: Operator> Guide<'_, O> {
             Ok(worked) => worked,
             Err(fault) => return Ok(Some(Ended::NoFit(fault))),
         };
-        self.again(&worked)
+        self.again(&worked, limiters)
     }
 
     /// Measured again, and stored if it passes and is confirmed.
-    fn again(&mut self, worked: &Worked) -> Wanted<Ended> {
+    fn again(&mut self, worked: &Worked, limiters: Limiters) -> Wanted<Ended> {
         let calibration = worked.calibration;
         // The high resistor is still there.
         let Some(high) = self.step(Step::High, |guide, _| guide.known(guide.bench.high))? else {
@@ -231,6 +241,16 @@ impl<O: Operator> Guide<'_, O> {
         }
         if !self.operator.confirm(&passing)? {
             return Ok(None);
+        }
+        match self.client.workshop(WorkshopRequest::Limiters(limiters))? {
+            WorkshopReply::Done => {}
+            WorkshopReply::Refused(reason) => return Ok(Some(Ended::Refused(reason))),
+            _ => {
+                return Err(self
+                    .client
+                    .does_not_fit("tell the limiters' currents")
+                    .into());
+            }
         }
         let token = match self.client.workshop(WorkshopRequest::Offer(calibration))? {
             WorkshopReply::Offered { token } => token,

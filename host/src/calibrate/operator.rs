@@ -1,5 +1,6 @@
 //! Who stands at the bench: connects what a step asks for, reads the meter, confirms.
 
+use slotwise_core::calibration::limiters::Limiters;
 use slotwise_core::calibration::raw::RawMeasure;
 use slotwise_core::calibration::step::StepFault;
 use slotwise_core::units::Volts;
@@ -20,6 +21,13 @@ pub enum Given {
 
 /// The person at the bench.
 pub trait Operator {
+    /// Asks what the limiters of the drive let through, steps 15a and 15b of the hardware's checks,
+    /// measured on this day. `None`: end the calibration.
+    ///
+    /// # Errors
+    /// Where nobody can be asked.
+    fn limiters(&mut self) -> Result<Option<Limiters>, Error>;
+
     /// Asks for what `step` needs. Called again where nothing has to be changed, too: the same
     /// step may be measured in more than one way.
     ///

@@ -4,10 +4,11 @@ use std::io::BufRead as _;
 
 use serde_json::json;
 use slotwise_core::calibration::fit::{COVERAGE, Contribution, total};
+use slotwise_core::calibration::limiters::Limiters;
 use slotwise_core::calibration::raw::RawMeasure;
 use slotwise_core::calibration::step::StepFault;
 use slotwise_core::link::{WorkshopReply, WorkshopRequest};
-use slotwise_core::units::{Celsius, Ohms, Ratio, Volts};
+use slotwise_core::units::{Amperes, Celsius, Ohms, Ratio, Volts};
 
 use super::{now, out};
 use crate::calibrate::{self, Bench, Ended, Given, Operator, Passing, Step};
@@ -62,6 +63,11 @@ pub(super) fn run(args: &CalibrateArgs) -> Result<Exit, Error> {
             Exit::CannotTell,
             "aborted",
             "ended; nothing in the tester was changed".to_owned(),
+        ),
+        Ended::LimiterFault(fault) => (
+            Exit::CannotTell,
+            "limiter-fault",
+            texts::limiter_fault(*fault),
         ),
         Ended::NoFit(fault) => (Exit::CannotTell, "no-fit", texts::no_fit(*fault)),
         Ended::NotPassed(passing) => {
@@ -165,7 +171,41 @@ impl Person {
     }
 }
 
+/// Four currents of a line, typed in milliamperes; signs do not count.
+fn four_currents(line: &str) -> Option<[Amperes; 4]> {
+    let numbers: Vec<f32> = line
+        .split(|c: char| c.is_whitespace() || c == ',' || c == ';')
+        .filter(|word| !word.is_empty() && *word != "ma")
+        .map(|word| word.trim_end_matches("ma").parse().ok())
+        .collect::<Option<_>>()?;
+    let four: [f32; 4] = numbers.try_into().ok()?;
+    four.iter()
+        .all(|milliamperes| milliamperes.is_finite())
+        .then(|| four.map(|milliamperes| Amperes::new(milliamperes.abs() * 1e-3)))
+}
+
 impl Operator for Person {
+    fn limiters(&mut self) -> Result<Option<Limiters>, Error> {
+        say(self.json, "limiters", texts::LIMITERS)?;
+        loop {
+            say(
+                self.json,
+                "ask",
+                "Type the four currents in mA, such as 2.57 2.58 2.56 2.57, or q to end:",
+            )?;
+            let Some(line) = Self::line() else {
+                return Ok(None);
+            };
+            if let Some([out, back, clip_out, clip_back]) = four_currents(&line) {
+                return Ok(Some(Limiters {
+                    to_ground: [out, back],
+                    to_clip: [clip_out, clip_back],
+                }));
+            }
+            say(self.json, "again", "these are not four numbers")?;
+        }
+    }
+
     fn connect(&mut self, step: Step) -> Result<Given, Error> {
         say(self.json, "connect", &texts::step(step))?;
         loop {
@@ -219,5 +259,34 @@ impl Operator for Person {
             "It passes. Type store to put it into the tester, anything else to leave it:",
         )?;
         Ok(Self::line().as_deref() == Some("store"))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn four_currents_are_read_however_they_are_parted() {
+        for line in [
+            "2.5 -2.6 2.7 2.8",
+            "2.5,2.6, 2.7;2.8",
+            "2.5ma 2.6 ma 2.7ma -2.8 ma",
+        ] {
+            let read = four_currents(line).expect(line);
+            let expected = [2.5e-3, 2.6e-3, 2.7e-3, 2.8e-3];
+            for (read, expected) in read.iter().zip(expected) {
+                assert!((read.get() - expected).abs() < 1e-7, "{line}");
+            }
+        }
+        for line in [
+            "",
+            "2.5 2.6 2.7",
+            "2.5 2.6 2.7 2.8 2.9",
+            "2.5 2.6 x 2.8",
+            "2.5 nan 2.7 2.8",
+        ] {
+            assert_eq!(four_currents(line), None, "{line}");
+        }
     }
 }

@@ -180,7 +180,7 @@ fn overview_row(language: &dyn Language, item: &Item) -> Markup {
                         (match record.body {
                             Body::Boot(_) | Body::Start(_) => labels.start,
                             Body::SelfTest(_) => labels.self_test,
-                            Body::Calibrated(_) => labels.calibrated,
+                            Body::Calibrated(_) | Body::Limiters(_) => labels.calibrated,
                             _ => labels.watch,
                         })
                     }

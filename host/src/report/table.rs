@@ -114,7 +114,7 @@ fn row(language: &dyn Language, item: &Item, placed: bool) -> Vec<Cell> {
                 Body::Test(_) => "",
                 Body::WatchPage(_) | Body::WatchStep(_) => labels.watch,
                 Body::SelfTest(_) => labels.self_test,
-                Body::Calibrated(_) => labels.calibrated,
+                Body::Calibrated(_) | Body::Limiters(_) => labels.calibrated,
             };
             cells.push(Cell::new(sign).add_attribute(Attribute::Dim));
             cells.push(Cell::new(with_chain(language, &what, item)));

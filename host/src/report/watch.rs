@@ -23,6 +23,7 @@ pub(super) fn what(language: &dyn Language, body: &Body) -> String {
         Body::WatchStep(step) => language.watch_step(step.number, step.at, step.sag),
         Body::SelfTest(failure) => language.self_test(*failure),
         Body::Calibrated(event) => language.calibrated(event),
+        Body::Limiters(limiters) => language.limiters(limiters),
     }
 }
 
@@ -53,6 +54,11 @@ pub(super) enum Seen {
         before: Option<Box<CalibrationEntry>>,
         /// The largest change of a channel's gain since then, as a share.
         largest_gain_change: Option<f32>,
+    },
+    /// Both ways round.
+    Limiters {
+        to_ground_amperes: [f32; 2],
+        to_clip_amperes: [f32; 2],
     },
 }
 
@@ -112,6 +118,10 @@ impl Seen {
                 now: CalibrationEntry::of(&event.now),
                 before: event.before.as_ref().map(CalibrationEntry::of),
                 largest_gain_change: event.largest_gain_change().map(|change| change.get()),
+            }),
+            Body::Limiters(limiters) => Some(Self::Limiters {
+                to_ground_amperes: limiters.to_ground.map(|current| current.get()),
+                to_clip_amperes: limiters.to_clip.map(|current| current.get()),
             }),
             Body::WatchPage(page) => Some(Self::minute(page)),
             Body::WatchStep(step) => Some(Self::step(step)),

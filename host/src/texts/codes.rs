@@ -277,6 +277,7 @@ pub const fn self_test(failure: SelfTestFailure) -> &'static str {
         SelfTestFailure::Clock { .. } => "clock",
         SelfTestFailure::Stack { .. } => "stack",
         SelfTestFailure::RelayClosed { .. } => "relay-closed",
+        SelfTestFailure::NoisyInput { .. } => "noisy-input",
     }
 }
 

@@ -20,6 +20,7 @@ pub mod workshop;
 use core::fmt::Debug;
 
 use slotwise_core::calibration::event::CalibrationEvent;
+use slotwise_core::calibration::limiters::Limiters;
 use slotwise_core::evidence::{FrameHealth, Missing, Watch};
 use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::lamps::{Lamp, Panel, Rhythm};
@@ -180,6 +181,8 @@ pub trait Language: Debug + Sync {
     fn self_test(&self, failure: SelfTestFailure) -> String;
     /// A calibration that was stored: when, how long it holds, how far the tester had drifted.
     fn calibrated(&self, event: &CalibrationEvent) -> String;
+    /// What the limiters of the drive let through when it was calibrated.
+    fn limiters(&self, limiters: &Limiters) -> String;
     /// The calibration that a visit was measured under, and the record that tells of it.
     fn calibration_behind(&self, record: RecordNumber, event: &CalibrationEvent) -> String;
     /// How a record hangs on the one before.

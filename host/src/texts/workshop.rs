@@ -2,10 +2,12 @@
 //! language.
 
 use slotwise_core::calibration::fit::{FitFault, Source};
+use slotwise_core::calibration::limiters::LimiterFault;
 use slotwise_core::calibration::step::StepFault;
 use slotwise_core::evidence::Missing;
 use slotwise_core::link::{ClockChip, WorkshopRefusal};
 use slotwise_core::slots::Lead;
+use slotwise_core::stimulus::DrivePath;
 
 use crate::calibrate::Step;
 
@@ -13,6 +15,25 @@ use crate::calibrate::Step;
 pub const HOW_TO_FLASH: &str = "hold the button BOOTSEL on the tester's board while you plug its \
      USB cable in, copy slotwise-VERSION.uf2 onto the drive RPI-RP2 that appears, wait for the \
      drive to go, then `slotwise doctor` again. Records and calibration stay";
+
+/// What is asked before a calibration.
+pub const LIMITERS: &str = "First steps 15a and 15b of the hardware's checks.md, on this day: 24 V dc and a \
+     milliampere meter in series, wide blade to ground pin with K601 closed, both ways round; then \
+     wide blade to clip with K602 closed, both ways round. Every limiter reads 2.3 to 2.9 mA";
+
+/// Why a tester is not calibrated whose limiters do not limit.
+#[must_use]
+pub fn limiter_fault(fault: LimiterFault) -> String {
+    let (leg, parts) = match fault.path {
+        DrivePath::WideToGround => ("ground pin", "Q611 to Q614, R611 to R618, K601"),
+        DrivePath::WideToClip => ("clip", "Q621 to Q624, R621 to R628, K602"),
+    };
+    format!(
+        "{:.2} mA from wide blade to {leg}: no sound limiter reads that. The tester must not be \
+         used; check {parts}, then begin again",
+        fault.current.get() * 1e3
+    )
+}
 
 /// The name of a lead.
 #[must_use]
@@ -115,6 +136,11 @@ pub fn no_fit(fault: FitFault) -> String {
         FitFault::Closure => {
             "the readings do not close: a join moved between two of them; begin again".to_owned()
         }
+        FitFault::Turn(one) => format!(
+            "the {} lags or leads the others that it is joined to: a capacitor or a resistor of \
+             its filter failed, or its join is bad; check both",
+            lead(one)
+        ),
         FitFault::Scatter(one) => format!(
             "the voltage typed in for the {} does not fit the other three; begin again",
             lead(one)
@@ -149,6 +175,9 @@ pub const fn refused(reason: WorkshopRefusal) -> &'static str {
             "its memory did not take it; the old calibration still holds, if there was one"
         }
         WorkshopRefusal::SelfTest => "the tester failed a test of itself and measures nothing",
+        WorkshopRefusal::LimitersUnchecked => {
+            "the tester was not told what its limiters let through; begin again"
+        }
         WorkshopRefusal::NotATime => {
             "the tester takes this computer's time for impossible; set the computer's clock"
         }

@@ -245,6 +245,13 @@ impl RestGatherer {
     }
 }
 
+impl RawLead {
+    /// Its line-frequency part.
+    pub(crate) const fn phasor(self) -> Complex<f64> {
+        Complex::new(self.real.get() as f64, self.imaginary.get() as f64)
+    }
+}
+
 impl RawRest {
     /// Size of a lead against the star, nominal volts.
     #[must_use]

@@ -1,6 +1,6 @@
 //! What a calibration has to pass before it may be stored, and how long it holds.
 
-use crate::units::{Ohms, Ratio, Volts};
+use crate::units::{Amperes, Ohms, Radians, Ratio, Volts};
 
 /// Limits of a calibration.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -36,6 +36,11 @@ pub struct CalibrationLimits {
     /// the capacitors of 5 % turn a string by 0.8 mrad, 0.3 ppm of its size. Beyond it a joint
     /// of the fixture moved. Arithmetic and a margin of ten.
     pub closure_most: Ratio,
+    /// A string may be turned by this against the middle one of three that are joined, at 60 Hz.
+    /// Their filters have 43.3 us, 16.3 mrad: capacitors of 5 % make 1.63 mrad between two strings,
+    /// filter resistors of 1 % 0.15 more, and noise nothing (30 uV of 30 V). An open capacitor is
+    /// 16.3 mrad, a shorted resistor 3.7, less those 1.8 at worst. Arithmetic.
+    pub turn_most: Radians,
     /// The probe's reading of the reference resistor may differ from the drive's by this share:
     /// the probe's resistors, 1 %.
     pub probe_within: Ratio,
@@ -48,6 +53,15 @@ pub struct CalibrationLimits {
     /// nominal by this, radians as a share. Capacitors of 5 % are 1.2 mrad, 50 us of a late pin
     /// 27 mrad; twice that.
     pub drive_angle_most: Ratio,
+
+    /// Least current that a sound leg of the drive lets through at 24 V. A base-emitter voltage over
+    /// 205 ohm is 2.57 mA at 25 degC (ngspice, `hardware/faults_self.csv`) and falls by 10 uA a
+    /// kelvin (`hardware/theory.md`): 2.67 to 2.52 mA from 15 to 30 degC; 20 mV of the part and 1 %
+    /// of the resistor are 0.12 mA more either way, a meter's 1 % and a digit the rest. With one
+    /// part of a leg failed one way round reads below 1.1 mA or above 6.0 (the same table).
+    pub limiter_least: Amperes,
+    /// ... and the most. Arithmetic.
+    pub limiter_most: Amperes,
 
     /// Change of a string's ratio by temperature between calibration and use: 25 ppm/K parts
     /// over 15 K, limits of a rectangle. Judgement of the span, parts as in the parts list.
@@ -73,10 +87,13 @@ impl CalibrationLimits {
         distortion_most: Ratio::new(0.05),
         unsteady_most: Ratio::new(0.005),
         closure_most: Ratio::new(20e-6),
+        turn_most: Radians::new(2.2e-3),
         probe_within: Ratio::new(0.011),
         reference_within: Ohms::new(0.11),
         u_current_most: Ratio::new(0.003),
         drive_angle_most: Ratio::new(0.06),
+        limiter_least: Amperes::new(2.3e-3),
+        limiter_most: Amperes::new(2.9e-3),
         drift_temperature: Ratio::new(0.000_375),
         drift_year: Ratio::new(0.000_5),
         drift_converter: Ratio::new(0.000_3),

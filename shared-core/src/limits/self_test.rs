@@ -10,6 +10,12 @@ pub struct SelfTestLimits {
     /// 0.7 V at the slot, and nothing of it is left after calibration. The factor is common
     /// practice, no source.
     pub offset_most: Volts,
+    /// Noise of a channel with its inputs shorted, RMS at the converter's pins. 5.35 uV (SBAS890D
+    /// table 7-1, OSR 1024, gain 1; no largest value is given), times two for the part, times two for
+    /// an estimate from sixteen conversions: a channel of twice the noise fails once in a million
+    /// starts. More comes from outside: a supply without its capacitors, a reference that hums.
+    /// Arithmetic.
+    pub noise_most: Volts,
     /// The converter's own test voltage, as a share of full scale (SBAS890D 8.3.9).
     pub test_share: Ratio,
     /// The test voltage may read off by this share of itself. The data sheet names the voltage
@@ -27,6 +33,7 @@ impl SelfTestLimits {
     /// The limits in force.
     pub const DEFAULT: Self = Self {
         offset_most: Volts::new(1.75e-3),
+        noise_most: Volts::new(21.4e-6),
         test_share: Ratio::new(2.0 / 15.0),
         test_apart: Ratio::new(0.05),
         clock_apart: Ratio::new(500e-6),

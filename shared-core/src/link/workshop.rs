@@ -9,6 +9,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::calibration::Calibration;
+use crate::calibration::limiters::Limiters;
 use crate::calibration::raw::{RawMeasure, RawReading};
 use crate::calibration::validity::Validity;
 use crate::evidence::Missing;
@@ -46,6 +47,9 @@ pub enum WorkshopRequest {
         /// What the tester answered to the offer.
         token: u32,
     },
+    /// These currents the limiters of the drive let through, measured at the bench. A calibration
+    /// is stored only after they were told and passed.
+    Limiters(Limiters),
 }
 
 /// What the tester answers.
@@ -133,4 +137,7 @@ pub enum WorkshopRefusal {
     SelfTest,
     /// The time lies before this firmware was written, or beyond what the clock chip can hold.
     NotATime,
+    /// No currents of the limiters were told since the port was opened, or since the last
+    /// calibration was stored.
+    LimitersUnchecked,
 }

@@ -1,6 +1,7 @@
 //! English words about a calibration of the tester.
 
 use slotwise_core::calibration::event::CalibrationEvent;
+use slotwise_core::calibration::limiters::Limiters;
 use slotwise_core::record::RecordNumber;
 
 use crate::report::numbers::change_percent;
@@ -25,6 +26,19 @@ pub(super) fn calibrated(event: &CalibrationEvent) -> String {
         None => text += ". No calibration stood before it",
     }
     text
+}
+
+/// What a record of the limiters says.
+pub(super) fn limiters(limiters: &Limiters) -> String {
+    let both = |currents: [slotwise_core::units::Amperes; 2]| {
+        let [out, back] = currents.map(|current| current.get() * 1e3);
+        format!("{out:.2} and {back:.2} mA")
+    };
+    format!(
+        "limiters of the drive measured with it: {} to ground, {} to the clip (2.3 to 2.9 pass)",
+        both(limiters.to_ground),
+        both(limiters.to_clip)
+    )
 }
 
 /// The calibration behind a test, for the head of a report.

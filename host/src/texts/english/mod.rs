@@ -17,6 +17,7 @@ mod visits;
 mod wiring;
 
 use slotwise_core::calibration::event::CalibrationEvent;
+use slotwise_core::calibration::limiters::Limiters;
 use slotwise_core::evidence::{FrameHealth, Missing, Watch};
 use slotwise_core::finding::{FindingCode, NextCheck};
 use slotwise_core::lamps::{Lamp, Panel, Rhythm};
@@ -168,6 +169,10 @@ impl Language for English {
 
     fn calibrated(&self, event: &CalibrationEvent) -> String {
         calibrations::calibrated(event)
+    }
+
+    fn limiters(&self, limiters: &Limiters) -> String {
+        calibrations::limiters(limiters)
     }
 
     fn calibration_behind(&self, record: RecordNumber, event: &CalibrationEvent) -> String {

@@ -109,6 +109,10 @@ pub(super) fn self_test(failure: SelfTestFailure) -> String {
             milliohms / 1000,
             most_milliohms / 1000
         ),
+        SelfTestFailure::NoisyInput { lead, rms, most } => format!(
+            "the {} input, shorted, scatters by {rms} (at most {most})",
+            lead_name(lead)
+        ),
     };
     format!("tester failed its self-test: {what}")
 }

@@ -34,6 +34,8 @@ pub(super) struct Faults {
     pub(super) restarts: BTreeSet<u64>,
     pub(super) stuck: [Option<AdcCode>; LEADS],
     pub(super) skewed: [i32; LEADS],
+    /// Noise beside the front end's, volts RMS at the pins.
+    pub(super) noisy: [f64; LEADS],
 }
 
 /// The store.

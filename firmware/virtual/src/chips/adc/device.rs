@@ -59,6 +59,7 @@ pub(super) struct Device {
     ready_at: u64,
     last: [AdcCode; LEADS],
     fast_filter: ChaCha8Rng,
+    disquiet: ChaCha8Rng,
     /// The frame that is on the bus: what goes out, what came in, which conversion it is.
     outgoing: Vec<u8>,
     incoming: Vec<u8>,
@@ -83,6 +84,7 @@ impl Device {
             crc_error: false,
             last: [AdcCode::default(); LEADS],
             fast_filter: ChaCha8Rng::seed_from_u64(0xADC),
+            disquiet: ChaCha8Rng::seed_from_u64(0xADC + 1),
             outgoing: Vec::with_capacity(FRAME),
             incoming: Vec::with_capacity(FRAME),
             carried: None,
@@ -319,6 +321,12 @@ impl Device {
             if fast {
                 let normal: f64 = self.fast_filter.sample(StandardNormal);
                 let noise = (normal * FAST_FILTER_NOISE * CODES_PER_VOLT).round();
+                code = AdcCode::saturating(code.get().saturating_add(noise as i32));
+            }
+            let noisy = self.faults.noisy[channel];
+            if noisy > 0.0 {
+                let normal: f64 = self.disquiet.sample(StandardNormal);
+                let noise = (normal * noisy * CODES_PER_VOLT).round();
                 code = AdcCode::saturating(code.get().saturating_add(noise as i32));
             }
             // The test voltage scales with the gain, so its code does not.

@@ -121,6 +121,12 @@ impl VirtualAdc {
         self.device().faults.skewed[lead.channel()] = codes;
     }
 
+    /// Adds noise to the channel of `lead`, volts RMS at the pins, whatever its inputs are on: a
+    /// supply without its capacitors.
+    pub fn disquiet(&self, lead: Lead, volts: f64) {
+        self.device().faults.noisy[lead.channel()] = volts;
+    }
+
     /// What it has done on the bus.
     #[must_use]
     pub fn counts(&self) -> AdcCounts {
