@@ -21,9 +21,9 @@ pub use testers::{BenchArgs, CalibrateArgs, DoctorArgs, LiveArgs, LiveClip, Pull
 
 /// Pull, show and judge what a Slotwise receptacle tester measured.
 ///
-/// Without a tester, start with `slotwise tour`. Settings: archive, prepared_by, band and port may
-/// stand in a file slotwise/slotwise.toml where this system keeps settings, or in the one that
-/// SLOTWISE_CONFIG names; what is typed wins.
+/// Without a tester, start with `slotwise tour`. Settings: archive, prepared_by, office, band and port
+/// may stand in a file slotwise/slotwise.toml where this system keeps settings, or in the one
+/// that SLOTWISE_CONFIG names; what is typed wins.
 #[derive(Debug, Parser)]
 #[command(name = "slotwise", version, after_long_help = exit::table())]
 pub struct Cli {
@@ -108,7 +108,8 @@ pub enum Command {
     /// Plain pages without script, for this computer only unless --listen says otherwise.
     #[command(after_long_help = exit::table())]
     Serve(ServeArgs),
-    /// Write the tests of an archive for other programs: CSV, or JSON with a published schema.
+    /// Write the tests of an archive for other programs: CSV, JSON with a published schema, or
+    /// Parquet.
     #[command(after_long_help = exit::table())]
     Export(ExportArgs),
     /// Print what lets a shell complete these commands.

@@ -30,6 +30,8 @@ pub struct Settings {
     pub archive: Option<PathBuf>,
     /// Name of the office on reports.
     pub prepared_by: Option<String>,
+    /// Name of the office in a Parquet export.
+    pub office: Option<String>,
     /// The supply band, by its name on the command line.
     pub band: Option<String>,
     /// The tester's port.
@@ -90,6 +92,7 @@ impl Settings {
         let defaults = [
             ("archive", self.archive.as_ref().map(text)),
             ("prepared_by", self.prepared_by.clone().map(Into::into)),
+            ("office", self.office.clone().map(Into::into)),
             ("band", self.band.clone().map(Into::into)),
             ("port", self.port.clone().map(Into::into)),
         ];

@@ -6,6 +6,7 @@ pub mod emulator;
 pub mod finding_table;
 pub mod firmware_log;
 pub mod flash_records;
+pub mod fleet;
 pub mod hardware;
 pub mod hardware_decks;
 pub mod hardware_legend;

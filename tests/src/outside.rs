@@ -55,12 +55,18 @@ pub fn recording(name: &str) -> Option<PathBuf> {
 /// A Python that has numpy: the one of `tests/run`, or the system's.
 #[must_use]
 pub fn python() -> Option<PathBuf> {
+    python_with("numpy")
+}
+
+/// A Python that has this module: the one of `tests/run`, or the system's.
+#[must_use]
+pub fn python_with(module: &str) -> Option<PathBuf> {
     let own = std::env::var_os("SLOTWISE_PYTHON").map(PathBuf::from);
     own.into_iter()
         .chain([PathBuf::from("python3")])
         .find(|python| {
             Command::new(python)
-                .args(["-c", "import numpy"])
+                .args(["-c", &format!("import {module}")])
                 .output()
                 .is_ok_and(|output| output.status.success())
         })

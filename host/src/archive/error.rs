@@ -137,6 +137,26 @@ pub enum ArchiveError {
         /// Last record.
         to: u32,
     },
+    /// An office's name that no folder can have.
+    #[error(
+        "`{name}` cannot be the name of an office, which has 1 to {most} characters; give --office \
+         NAME, or `office` in the settings"
+    )]
+    Office {
+        /// Most characters.
+        most: usize,
+        /// The name, or its beginning.
+        name: String,
+    },
+    /// Another export into the same folder.
+    #[error(
+        "{}: another export into this folder is running; try again when it is done",
+        folder.display()
+    )]
+    Exporting {
+        /// The office's folder.
+        folder: PathBuf,
+    },
     /// What is printed could not be written.
     #[error("cannot write: {0}; check folder, rights and space")]
     Output(#[source] io::Error),
@@ -156,9 +176,14 @@ impl ArchiveError {
             | Self::Server { .. }
             | Self::BackupThere { .. }
             | Self::CannotWrite { .. }
+            | Self::Exporting { .. }
             | Self::Output(_) => Exit::CannotWrite,
-            Self::NoPostgres { .. } | Self::NotEmpty { .. } => Exit::Usage,
-            Self::Name { .. } | Self::NoSuchSite(_) | Self::NoSuchTests { .. } => Exit::Usage,
+            Self::NoPostgres { .. }
+            | Self::NotEmpty { .. }
+            | Self::Name { .. }
+            | Self::Office { .. }
+            | Self::NoSuchSite(_)
+            | Self::NoSuchTests { .. } => Exit::Usage,
         }
     }
 }

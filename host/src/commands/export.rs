@@ -1,4 +1,4 @@
-//! `export`: the tests of an archive, to a file or to standard output.
+//! `export`: the tests of an archive, to a file, to standard output, or to folders of Parquet.
 
 use std::io::{self, BufWriter, Write};
 use std::path::Path;
@@ -10,6 +10,8 @@ use crate::client::RawFrame;
 use crate::error::Error;
 use crate::exit::Exit;
 use crate::export::{Form, SCHEMA, export};
+#[cfg(feature = "parquet")]
+use crate::export::{export_parquet, folder_of};
 use crate::log_file::LogWriter;
 
 /// Bytes that are written at a time.
@@ -28,6 +30,18 @@ pub(super) fn run(args: &ExportArgs) -> Result<Exit, Error> {
         }
     };
     let archive = archive::open(file)?;
+    #[cfg(feature = "parquet")]
+    if let Some(folder) = &args.parquet {
+        let office = args.office.as_deref().unwrap_or_default();
+        let exported = export_parquet(archive.as_ref(), folder, office)?;
+        note(&format!(
+            "{} tests are in {}, files: {}",
+            exported.tests,
+            folder.join(folder_of(office)?).display(),
+            exported.files
+        ));
+        return Ok(Exit::Done);
+    }
     let wanted = Wanted {
         site: args.site.clone(),
         tester: args.tester,

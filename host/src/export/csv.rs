@@ -8,7 +8,7 @@
 use std::borrow::Cow;
 use std::io::Write;
 
-use super::{Export, hex, time};
+use super::{Export, hex, quantity_columns, time};
 use crate::archive::{ArchiveError, Cell, QUANTITIES, TestRow};
 
 /// Columns in front of the values.
@@ -45,13 +45,7 @@ impl<W: Write> CsvExport<W> {
         let mut writer = csv::Writer::from_writer(out);
         let mut names: Vec<String> = FIXED.map(str::to_owned).to_vec();
         for (name, unit) in QUANTITIES {
-            let unit = match unit {
-                "" => String::new(),
-                unit => format!("_{}", unit.to_ascii_lowercase()),
-            };
-            names.push(format!("{name}{unit}"));
-            names.push(format!("{name}_u{unit}"));
-            names.push(format!("{name}_missing"));
+            names.extend(quantity_columns(name, unit));
         }
         writer.write_record(&names).map_err(failed)?;
         Ok(Self {

@@ -1,11 +1,14 @@
-//! Tests of an archive for other programs: CSV for spreadsheets, JSON with a published schema.
-//! Both are written as the rows come, so their size does not matter.
+//! Tests of an archive for other programs: CSV for spreadsheets, JSON with a published schema,
+//! Parquet for questions over a fleet. All are written as the rows come, so their size does not
+//! matter.
 //!
 //! A value that was not measured is an empty cell beside its reason, or `{"missing": reason}`;
 //! never 0.
 
 mod csv;
 mod json;
+#[cfg(feature = "parquet")]
+mod parquet;
 
 use std::io::Write;
 
@@ -13,6 +16,8 @@ use crate::archive::{Archive, ArchiveError, TestRow, Wanted};
 
 pub use csv::{CsvExport, guarded};
 pub use json::{JsonExport, SCHEMA};
+#[cfg(feature = "parquet")]
+pub use parquet::{Exported, OFFICE_MOST, VERSION as PARQUET_VERSION, export_parquet, folder_of};
 
 /// A place that rows go to.
 pub trait Export {
@@ -68,6 +73,20 @@ fn time(row: &TestRow) -> Option<String> {
     jiff::Timestamp::from_second(seconds)
         .ok()
         .map(|time| time.to_string())
+}
+
+/// The names of a quantity's columns: value, standard uncertainty, why there is none. The unit is
+/// part of the first two.
+fn quantity_columns(name: &str, unit: &str) -> [String; 3] {
+    let unit = match unit {
+        "" => String::new(),
+        unit => format!("_{}", unit.to_ascii_lowercase()),
+    };
+    [
+        format!("{name}{unit}"),
+        format!("{name}_u{unit}"),
+        format!("{name}_missing"),
+    ]
 }
 
 /// A digest in hexadecimal.

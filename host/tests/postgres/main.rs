@@ -406,8 +406,8 @@ fn the_commands_work_on_a_server() {
             "2026-03-02T14:00:00Z",
         ],
         &["visits", "list"],
-        &["export", "--format", "csv"],
-        &["export", "--format", "json", "--site", "Mill Lane 9"],
+        &["export", "--csv"],
+        &["export", "--json", "--site", "Mill Lane 9"],
         &["archive", "info", "--json"],
     ] {
         let said = |archive: &str| {
