@@ -28,4 +28,5 @@ pub mod serve;
 pub mod settings;
 pub mod texts;
 pub mod transport;
+pub mod udev;
 pub mod visits;

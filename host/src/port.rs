@@ -14,7 +14,7 @@ use crate::error::PortError;
 use crate::transport::SerialLine;
 
 /// USB vendor and product number of the tester.
-const USB: (u16, u16) = (0x1209, 0x0001);
+pub(crate) const USB: (u16, u16) = (0x1209, 0x0001);
 
 /// A rate that every system accepts.
 const BAUD: u32 = 115_200;

@@ -135,6 +135,46 @@ fn a_changed_record_is_named_on_the_way_in() {
     ));
 }
 
+/// The list of sites reads its own copy of outcome and clock.
+#[test]
+fn a_place_that_says_another_outcome_than_its_test_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let db = folder.path().join("a.db");
+    let mut archive = SqliteArchive::open_or_make(&db).unwrap();
+    archive.import(&batch(kept(&some(6), 1))).unwrap();
+    let site = archive.site("Larkfield Terrace 4").unwrap();
+    let [from, to] = [2, 5].map(RecordNumber::new);
+    archive
+        .place(support::TESTER, from, to, site, None)
+        .unwrap();
+    assert_eq!(faults(&archive), []);
+    for (change, number) in [
+        ("SET outcome = 'proven'", 3),
+        ("SET outcome = NULL", 4),
+        ("SET clock = clock + 1", 5),
+    ] {
+        let connection = Connection::open(&db).unwrap();
+        let at = format!("record = (SELECT id FROM record WHERE number = {number})");
+        let before = "SELECT outcome, clock FROM placing WHERE";
+        let (outcome, clock): (String, i64) = connection
+            .query_row(&format!("{before} {at}"), [], |row| {
+                Ok((row.get(0)?, row.get(1)?))
+            })
+            .unwrap();
+        connection
+            .execute(&format!("UPDATE placing {change} WHERE {at}"), [])
+            .unwrap();
+        assert_eq!(faults(&archive), [(number, FaultKind::Column)], "{change}");
+        connection
+            .execute(
+                &format!("UPDATE placing SET outcome = ?1, clock = ?2 WHERE {at}"),
+                (outcome, clock),
+            )
+            .unwrap();
+    }
+    assert_eq!(faults(&archive), []);
+}
+
 #[test]
 fn what_was_changed_in_the_archive_is_named() {
     let folder = tempfile::tempdir().unwrap();

@@ -399,3 +399,15 @@ fn doctor_tells_worn_parts_of_the_log_memory() {
             .and(contains("records 1 to 2")),
     );
 }
+
+/// The file that it offers is one that it finds; `udevadm verify` (systemd 254) was not at hand.
+#[test]
+fn doctor_offers_the_rule_that_it_looks_for() {
+    let printed = slotwise().args(["doctor", "--udev-rule"]).assert().code(0);
+    let text = String::from_utf8(printed.get_output().stdout.clone()).unwrap();
+    assert_eq!(text, slotwise::udev::file());
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("70-slotwise.rules");
+    std::fs::write(&file, text).unwrap();
+    assert_eq!(slotwise::udev::rule_in(&[folder.path()]), Some(file));
+}

@@ -7,6 +7,7 @@
 //! that one fault in five is mended before the next year's visit, that a few ground joints
 //! age, and that some calibrations are late. Everything follows from the seed.
 
+use slotwise::archive::{Archive as _, ArchiveError, SqliteArchive};
 use slotwise::chain::digest;
 use slotwise_core::calibration::event::CalibrationEvent;
 use slotwise_core::calibration::{Calibration, ChannelCalibration};
@@ -82,6 +83,28 @@ pub struct Visited {
     pub appliance: &'static str,
     /// Its record.
     pub number: RecordNumber,
+}
+
+impl TesterLog {
+    /// Says in the archive where every test was made.
+    ///
+    /// # Errors
+    /// [`ArchiveError`].
+    pub fn place(&self, archive: &mut SqliteArchive) -> Result<(), ArchiveError> {
+        archive.together(|archive| {
+            for Visited {
+                site,
+                appliance,
+                number,
+            } in &self.visits
+            {
+                let site = archive.site(site)?;
+                let room = archive.appliance(site, appliance)?;
+                archive.place(self.tester, *number, *number, site, Some(room))?;
+            }
+            Ok(())
+        })
+    }
 }
 
 /// A house: what is wrong with it, and how its ground ages.

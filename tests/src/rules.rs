@@ -116,6 +116,8 @@ pub const ROOMS: &[Room] = &[
             "postgres",
             "toml",
             "jiff",
+            "icu_collator",
+            "indicatif",
             "anstream",
             "anstyle",
             "ratatui",

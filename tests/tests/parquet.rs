@@ -45,13 +45,7 @@ fn imported(folder: &Path, office: usize) -> (PathBuf, SqliteArchive) {
         let imported = archive.import(&batch).unwrap();
         assert_eq!(imported.faults, []);
         assert_eq!(imported.added, u64::from(log.records));
-        for visit in &log.visits {
-            let site = archive.site(&visit.site).unwrap();
-            let room = archive.appliance(site, visit.appliance).unwrap();
-            archive
-                .place(log.tester, visit.number, visit.number, site, Some(room))
-                .unwrap();
-        }
+        log.place(&mut archive).unwrap();
     }
     (db, archive)
 }
@@ -176,7 +170,7 @@ fn every_value_that_duckdb_reads_is_that_of_the_archive() {
         if number == 1 {
             odd(&mut archive);
         }
-        let exported = export_parquet(&archive, &tree, office).unwrap();
+        let exported = export_parquet(&archive, &tree, office, &mut |_| {}).unwrap();
         assert_eq!(exported.tests, archive.counts().unwrap().tests);
         assert!(exported.files > 12);
         archives.push((db, archive));
@@ -190,7 +184,7 @@ fn every_value_that_duckdb_reads_is_that_of_the_archive() {
     fs::create_dir(&stale).unwrap();
     fs::copy(month.join("part-0.parquet"), stale.join("part-0.parquet")).unwrap();
     for ((_, archive), office) in archives.iter().zip(OFFICES) {
-        export_parquet(archive, &tree, office).unwrap();
+        export_parquet(archive, &tree, office, &mut |_| {}).unwrap();
     }
     assert_eq!(files(&tree), before);
     // Nothing stands outside of the offices' folders.
@@ -257,7 +251,7 @@ fn the_queries_of_the_document_answer_what_the_archives_say() {
     let mut testers = Vec::new();
     for (number, office) in OFFICES.into_iter().enumerate() {
         let (_, archive) = imported(folder.path(), number);
-        export_parquet(&archive, &tree, office).unwrap();
+        export_parquet(&archive, &tree, office, &mut |_| {}).unwrap();
         all.extend(tests_of(&archive).into_iter().map(|row| (office, row)));
         testers.extend(
             archive

@@ -54,6 +54,23 @@ pub(super) fn examine(
         }
         verified.testers = walk.testers;
         verified.records = walk.records;
+        // What the list of sites reads of a test must be the test's own.
+        let mut placings = transaction.prepare(
+            "SELECT t.serial, r.number FROM placing p JOIN record r ON r.id = p.record \
+             JOIN tester t ON t.id = r.tester LEFT JOIN test x ON x.record = p.record \
+             WHERE p.outcome IS NOT x.outcome OR p.clock IS NOT r.clock \
+             ORDER BY r.tester, r.number",
+        )?;
+        let mut wrong = placings.query([])?;
+        while let Some(row) = wrong.next()? {
+            let serial: String = row.get(0)?;
+            verified.faults += 1;
+            found(Fault {
+                tester: rows::tester(&serial)?,
+                number: RecordNumber::new(row.get(1)?),
+                kind: FaultKind::Column,
+            });
+        }
         let mut conflicts = transaction.prepare(
             "SELECT t.serial, c.number FROM conflict c JOIN tester t ON t.id = c.tester \
              ORDER BY c.tester, c.number",

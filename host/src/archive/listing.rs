@@ -38,29 +38,26 @@ pub struct SiteRow {
     pub outcomes: Vec<String>,
 }
 
+/// The listing. Walks the index of the order, so that a page ends as soon as it is full.
+pub(super) const SITES: &str = "SELECT s.name, \
+     (SELECT count(*) FROM placing p WHERE p.site = s.id), \
+     (SELECT max(p.clock) FROM placing p WHERE p.site = s.id), \
+     (SELECT group_concat(DISTINCT p.outcome) FROM placing p WHERE p.site = s.id) \
+     FROM site s WHERE s.name LIKE ?1 ESCAPE '\\' AND (NOT ?2 OR EXISTS ( \
+      SELECT 1 FROM placing p WHERE p.site = s.id AND (NOT ?3 OR p.outcome IN (?4, ?5)) \
+      AND (?6 IS NULL OR p.clock >= ?6) AND (?7 IS NULL OR p.clock < ?7))) \
+     ORDER BY s.sort, s.name LIMIT ?8 OFFSET ?9";
+
 /// What is bad beyond doubt.
 pub(super) const FAILING: [Outcome; 2] = [Outcome::Danger, Outcome::Fault];
 
-/// The sites by name; one more than wanted tells that there are more.
+/// The sites in the order of a person; one more than wanted tells that there are more.
 pub(super) fn sites(
     connection: &Connection,
     wanted: &SitesWanted,
 ) -> rusqlite::Result<Vec<SiteRow>> {
     let [danger, fault] = FAILING.map(codes::outcome);
-    let mut listing = connection.prepare_cached(
-        "SELECT s.name, \
-         (SELECT count(*) FROM placing p WHERE p.site = s.id), \
-         (SELECT max(r.clock) FROM placing p JOIN record r ON r.id = p.record \
-          WHERE p.site = s.id), \
-         (SELECT group_concat(DISTINCT x.outcome) FROM placing p \
-          JOIN test x ON x.record = p.record WHERE p.site = s.id) \
-         FROM site s WHERE s.name LIKE ?1 ESCAPE '\\' AND (NOT ?2 OR EXISTS ( \
-          SELECT 1 FROM placing p JOIN test x ON x.record = p.record \
-          JOIN record r ON r.id = p.record WHERE p.site = s.id \
-          AND (NOT ?3 OR x.outcome IN (?4, ?5)) \
-          AND (?6 IS NULL OR r.clock >= ?6) AND (?7 IS NULL OR r.clock < ?7))) \
-         ORDER BY s.name LIMIT ?8 OFFSET ?9",
-    )?;
+    let mut listing = connection.prepare_cached(SITES)?;
     let by_test = wanted.failing || wanted.since.is_some() || wanted.before.is_some();
     let clock = |clock: Option<UnixSeconds>| clock.map(|clock| rows::signed(clock.get()));
     let found = listing.query_map(

@@ -10,10 +10,11 @@ use rusqlite::{Connection, ErrorCode, TransactionBehavior};
 use super::ArchiveError;
 
 /// The steps, in order.
-const STEPS: [&str; 3] = [
+const STEPS: [&str; 4] = [
     include_str!("migrations/1.sql"),
     include_str!("migrations/2.sql"),
     include_str!("migrations/3.sql"),
+    include_str!("migrations/4.sql"),
 ];
 
 /// "SLOT" in ASCII: marks the file as an archive.
@@ -137,6 +138,49 @@ mod tests {
         }
         let archive = SqliteArchive::open(&file).unwrap();
         assert_eq!(archive.counts().unwrap().sites, 1);
+    }
+
+    /// Version 3 had neither the order of sites nor outcome and clock beside a place.
+    #[test]
+    fn places_of_version_three_get_what_the_list_needs() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("old.db");
+        let mut connection = Connection::open(&file).unwrap();
+        bring_up_to(&mut connection, &file, 3).unwrap();
+        let missing: Vec<String> = crate::archive::QUANTITIES
+            .iter()
+            .map(|(name, _)| format!("{name}_missing"))
+            .collect();
+        connection
+            .execute_batch(&format!(
+                "INSERT INTO tester VALUES (1, '51070000000000ab');
+                 INSERT INTO source VALUES (1, 'old.slotlog', 1772460000, 0);
+                 INSERT INTO record (id, tester, number, source, sha256, kind, clock, bytes)
+                 VALUES (9, 1, 5, 1, zeroblob(32), 'test', 1772460007, x'0102');
+                 INSERT INTO test (record, outcome, clip, windows, calibrated, {})
+                 VALUES (9, 'fault', 'free', 10, 1, {});
+                 INSERT INTO site VALUES (1, 'Unit 10'), (2, 'Unit 2');
+                 INSERT INTO placing VALUES (9, 2, NULL);",
+                missing.join(", "),
+                vec!["'old'"; missing.len()].join(", "),
+            ))
+            .unwrap();
+        drop(connection);
+        let archive = SqliteArchive::open(&file).unwrap();
+        let wanted = crate::archive::SitesWanted {
+            most: 9,
+            ..Default::default()
+        };
+        let sites = archive.sites(&wanted).unwrap();
+        let names: Vec<&str> = sites.iter().map(|site| &*site.name).collect();
+        assert_eq!(names, ["Unit 2", "Unit 10"]);
+        assert_eq!(sites[0].outcomes, ["fault"]);
+        assert_eq!(sites[0].newest.unwrap().get(), 1_772_460_007);
+        let failing = crate::archive::SitesWanted {
+            failing: true,
+            ..wanted
+        };
+        assert_eq!(archive.sites(&failing).unwrap().len(), 1);
     }
 
     #[test]

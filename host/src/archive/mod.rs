@@ -23,13 +23,17 @@ mod intake;
 mod listing;
 mod location;
 mod migrations;
+mod natural;
 mod opening;
 mod places;
+#[cfg(test)]
+mod plans;
 #[cfg(feature = "postgres")]
 mod postgres;
 mod rows;
 mod sqlite;
 mod testers;
+mod together;
 mod verify;
 
 use std::path::Path;
@@ -45,6 +49,7 @@ pub use error::ArchiveError;
 pub use import::{Arrival, batch_of, tester_of};
 pub use listing::{SiteRow, SitesWanted};
 pub use location::{open, open_or_make, server_of, shown};
+pub use natural::sort_key;
 pub use places::{Answers, ApplianceId, KeptNote, NewNote, Place, Readings, Shown, SiteId, Word};
 #[cfg(feature = "postgres")]
 pub use postgres::PostgresArchive;
@@ -200,7 +205,7 @@ pub trait Archive {
         act: &mut dyn FnMut() -> Result<(), ArchiveError>,
     ) -> Result<(), ArchiveError>;
 
-    /// Sites by name, a page at a time: one more than wanted where there are more.
+    /// Sites in the order of [`sort_key`], a page at a time: one more than wanted where there are more.
     ///
     /// # Errors
     /// [`ArchiveError`].

@@ -1,5 +1,6 @@
 //! Opening the archive: the settings that keep what was said to be kept, patience with other
-//! programs, and another look at what an older version could not read.
+//! programs, and another look at what an older version could not read
+//! or order.
 
 use std::path::Path;
 use std::time::{Duration, Instant};
@@ -8,7 +9,7 @@ use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior, params};
 use slotwise_core::record::RecordNumber;
 
 use super::sqlite::SqliteArchive;
-use super::{ArchiveError, Columns, migrations, rows};
+use super::{ArchiveError, Columns, migrations, natural, rows};
 
 /// How long another program that is writing is waited for.
 const PATIENCE: Duration = Duration::from_secs(10);
@@ -61,6 +62,7 @@ impl SqliteArchive {
             file: file.to_owned(),
         };
         archive.read_again().map_err(failed)?;
+        natural::fill(&mut archive.connection).map_err(failed)?;
         Ok(archive)
     }
 

@@ -6,7 +6,7 @@ use slotwise_core::record::{Digest, RecordNumber, TesterId};
 use slotwise_core::units::UnixSeconds;
 
 use super::columns::{Cell, Columns, Kind, QUANTITIES, TEST_FIXED, TestColumns, test_columns};
-use super::{Made, Place, TestRow};
+use super::{Made, Place, TestRow, Wanted};
 
 /// Columns of `record` that [`made`] reads, after tester and number.
 pub(super) const MADE: &str = "r.boot, r.millis, r.clock, r.firmware";
@@ -117,7 +117,7 @@ pub(super) fn test(row: &Row<'_>, from: usize) -> rusqlite::Result<TestColumns> 
 }
 
 /// The listing of tests: serial, number, digest, [`MADE`], site, appliance, then the test.
-pub(super) fn select_tests(only: &str, order: &str) -> String {
+fn select_tests(only: &str, order: &str) -> String {
     format!(
         "SELECT t.serial, r.number, r.sha256, {MADE}, s.name, a.name, {} \
          FROM test x JOIN record r ON r.id = x.record JOIN tester t ON t.id = r.tester \
@@ -125,6 +125,31 @@ pub(super) fn select_tests(only: &str, order: &str) -> String {
          LEFT JOIN appliance a ON a.id = p.appliance {only} ORDER BY {order}",
         test_columns("x.")
     )
+}
+
+/// The listing of the wanted tests by tester and number, and its values.
+pub(super) fn select_wanted(wanted: &Wanted) -> (String, Vec<String>) {
+    let mut only = Vec::new();
+    let mut values = Vec::new();
+    if let Some(site) = &wanted.site {
+        values.push(site.clone());
+        // The site first, then its tests: the time does not grow with the archive.
+        only.push(format!(
+            "x.record IN (SELECT record FROM placing WHERE site = \
+             (SELECT id FROM site WHERE name = ?{}))",
+            values.len()
+        ));
+    }
+    if let Some(tester) = wanted.tester {
+        values.push(serial(tester));
+        only.push(format!("t.serial = ?{}", values.len()));
+    }
+    let only = if only.is_empty() {
+        String::new()
+    } else {
+        format!("WHERE {}", only.join(" AND "))
+    };
+    (select_tests(&only, "r.tester, r.number"), values)
 }
 
 /// A row of [`select_tests`].

@@ -14,7 +14,7 @@ use super::places::checked_name;
 use super::{
     ApplianceId, Archive, ArchiveError, Batch, Counts, Fault, Imported, KeptCalibration, KeptNote,
     NewNote, Place, SiteId, SiteRow, SitesWanted, TestRow, TesterRow, Verified, Wanted, backup,
-    copy, examine, intake, listing, rows, testers,
+    copy, examine, intake, listing, natural, rows, testers,
 };
 
 /// An archive in a file.
@@ -175,8 +175,6 @@ impl Archive for SqliteArchive {
         wanted: &Wanted,
         take: &mut dyn FnMut(TestRow) -> Result<(), ArchiveError>,
     ) -> Result<(), ArchiveError> {
-        let mut only = Vec::new();
-        let mut values = Vec::new();
         if let Some(site) = &wanted.site {
             let is_there: bool = self
                 .connection
@@ -189,25 +187,9 @@ impl Archive for SqliteArchive {
             if !is_there {
                 return Err(ArchiveError::NoSuchSite(site.clone()));
             }
-            values.push(site.clone());
-            // The site first, then its tests: the time does not grow with the archive.
-            only.push(format!(
-                "x.record IN (SELECT record FROM placing WHERE site = \
-                 (SELECT id FROM site WHERE name = ?{}))",
-                values.len()
-            ));
         }
-        if let Some(tester) = wanted.tester {
-            values.push(rows::serial(tester));
-            only.push(format!("t.serial = ?{}", values.len()));
-        }
-        let only = if only.is_empty() {
-            String::new()
-        } else {
-            format!("WHERE {}", only.join(" AND "))
-        };
+        let (sql, values) = rows::select_wanted(wanted);
         let failed = self.failed();
-        let sql = rows::select_tests(&only, "r.tester, r.number");
         let mut listing = self.connection.prepare_cached(&sql).map_err(&failed)?;
         let mut found = listing
             .query(rusqlite::params_from_iter(values))
@@ -274,15 +256,12 @@ impl Archive for SqliteArchive {
     fn site(&mut self, name: &str) -> Result<SiteId, ArchiveError> {
         let name = checked_name("site", name)?;
         self.connection
-            .execute(
-                "INSERT INTO site (name) VALUES (?1) ON CONFLICT DO NOTHING",
-                [name],
-            )
+            .prepare_cached("INSERT INTO site (name, sort) VALUES (?1, ?2) ON CONFLICT DO NOTHING")
+            .and_then(|mut insert| insert.execute(params![name, natural::sort_key(name)]))
             .and_then(|_| {
                 self.connection
-                    .query_row("SELECT id FROM site WHERE name = ?1", [name], |row| {
-                        row.get(0).map(SiteId)
-                    })
+                    .prepare_cached("SELECT id FROM site WHERE name = ?1")?
+                    .query_row([name], |row| row.get(0).map(SiteId))
             })
             .map_err(self.failed())
     }
@@ -290,16 +269,14 @@ impl Archive for SqliteArchive {
     fn appliance(&mut self, site: SiteId, name: &str) -> Result<ApplianceId, ArchiveError> {
         let name = checked_name("appliance", name)?;
         self.connection
-            .execute(
+            .prepare_cached(
                 "INSERT INTO appliance (site, name) VALUES (?1, ?2) ON CONFLICT DO NOTHING",
-                params![site.0, name],
             )
+            .and_then(|mut insert| insert.execute(params![site.0, name]))
             .and_then(|_| {
-                self.connection.query_row(
-                    "SELECT id FROM appliance WHERE site = ?1 AND name = ?2",
-                    params![site.0, name],
-                    |row| row.get(0).map(ApplianceId),
-                )
+                self.connection
+                    .prepare_cached("SELECT id FROM appliance WHERE site = ?1 AND name = ?2")?
+                    .query_row(params![site.0, name], |row| row.get(0).map(ApplianceId))
             })
             .map_err(self.failed())
     }
@@ -314,20 +291,23 @@ impl Archive for SqliteArchive {
     ) -> Result<u64, ArchiveError> {
         let placed = self
             .connection
-            .execute(
-                "INSERT INTO placing (record, site, appliance) \
-                 SELECT r.id, ?4, ?5 FROM record r JOIN tester t ON t.id = r.tester \
+            .prepare_cached(
+                "INSERT INTO placing (record, site, appliance, outcome, clock) \
+                 SELECT r.id, ?4, ?5, x.outcome, r.clock FROM record r \
+                 JOIN tester t ON t.id = r.tester JOIN test x ON x.record = r.id \
                  WHERE t.serial = ?1 AND r.number BETWEEN ?2 AND ?3 AND r.kind = 'test' \
                  ON CONFLICT (record) DO UPDATE \
                  SET site = excluded.site, appliance = excluded.appliance",
-                params![
+            )
+            .and_then(|mut insert| {
+                insert.execute(params![
                     rows::serial(tester),
                     from.get(),
                     to.get(),
                     site.0,
                     appliance.map(|appliance| appliance.0)
-                ],
-            )
+                ])
+            })
             .map_err(self.failed())?;
         if placed == 0 {
             return Err(ArchiveError::NoSuchTests {

@@ -43,13 +43,19 @@ pub struct TesterRow {
     pub calibration: Option<KeptCalibration>,
 }
 
+/// The listing of testers.
+pub(super) const TESTERS: &str = "SELECT t.serial, r.number, r.clock FROM tester t \
+     JOIN record r ON r.id = \
+     (SELECT id FROM record WHERE tester = t.id ORDER BY number DESC LIMIT 1) ORDER BY t.serial";
+
+/// The newest calibration of a tester up to a record.
+pub(super) const CALIBRATION_AT: &str = "SELECT r.number, r.bytes FROM record r \
+     WHERE r.kind = 'calibrated' AND r.tester = (SELECT id FROM tester WHERE serial = ?1) \
+     AND r.number <= ?2 ORDER BY r.number DESC LIMIT 1";
+
 /// Every tester, by its number. What it costs grows with the testers, not with their records.
 pub(super) fn testers(connection: &Connection) -> rusqlite::Result<Vec<TesterRow>> {
-    let mut listing = connection.prepare_cached(
-        "SELECT t.serial, r.number, r.clock FROM tester t JOIN record r ON r.id = \
-         (SELECT id FROM record WHERE tester = t.id ORDER BY number DESC LIMIT 1) \
-         ORDER BY t.serial",
-    )?;
+    let mut listing = connection.prepare_cached(TESTERS)?;
     let found = listing.query_map([], |row| {
         let serial: String = row.get(0)?;
         let clock: Option<i64> = row.get(2)?;
@@ -79,11 +85,7 @@ pub(super) fn calibration_at(
     number: RecordNumber,
 ) -> rusqlite::Result<Option<KeptCalibration>> {
     let found: Option<(u32, Vec<u8>)> = connection
-        .prepare_cached(
-            "SELECT r.number, r.bytes FROM record r WHERE r.kind = 'calibrated' AND r.tester = \
-             (SELECT id FROM tester WHERE serial = ?1) AND r.number <= ?2 \
-             ORDER BY r.number DESC LIMIT 1",
-        )?
+        .prepare_cached(CALIBRATION_AT)?
         .query_row(params![rows::serial(tester), number.get()], |row| {
             Ok((row.get(0)?, row.get(1)?))
         })

@@ -170,6 +170,10 @@ pub struct DoctorArgs {
     /// Set the tester's clock to that of this computer.
     #[arg(long)]
     pub set_clock: bool,
+    /// Print the file that gives the right to the tester's port on Linux, and end: slotwise doctor
+    /// --udev-rule | sudo tee /etc/udev/rules.d/70-slotwise.rules
+    #[arg(long, conflicts_with_all = ["set_clock", "json"])]
+    pub udev_rule: bool,
     /// Print JSON instead of words.
     #[arg(long)]
     pub json: bool,

@@ -8,6 +8,7 @@ use slotwise_core::record::{RecordNumber, TesterId};
 use slotwise_core::units::UnixSeconds;
 
 use super::clear::{self, Cleared};
+use super::progress::{Of, Progress};
 use super::{note, out, verify};
 use crate::archive::{self, Archive, Arrival, Imported, batch_of};
 use crate::cli::{ArchiveCommand, BackupArgs, CopyArgs, ImportArgs, PullArgs, VerifyArgs};
@@ -67,14 +68,23 @@ fn import(args: &ImportArgs) -> Result<Exit, Error> {
     let mut exit = Exit::Done;
     let mut files = Vec::new();
     let mut not_imported = Vec::new();
+    let size = |file: &Path| std::fs::metadata(file).map_or(0, |about| about.len());
+    let total = args.files.iter().map(|file| size(file)).sum();
+    let bar = Progress::begin(Of::Bytes, total, args.json);
+    let (mut read, mut added) = (0, 0);
     for file in &args.files {
-        match import_file(archive.as_mut(), file) {
+        let arrival = import_file(archive.as_mut(), file, &bar);
+        read += size(file);
+        bar.at(read);
+        match arrival {
             Ok(arrival) => {
-                exit = exit.graver(complain(&arrival));
+                added += arrival.imported.added;
+                bar.with(added.to_string());
+                bar.say(|| exit = exit.graver(complain(&arrival)));
                 files.push(summary(arrival));
             }
             Err(error) => {
-                note(&error.to_string());
+                bar.say(|| note(&error.to_string()));
                 exit = exit.graver(error.exit());
                 not_imported.push(NotImported {
                     source: file.display().to_string(),
@@ -83,6 +93,7 @@ fn import(args: &ImportArgs) -> Result<Exit, Error> {
             }
         }
     }
+    drop(bar);
     if args.json {
         print_json(&Summary {
             format: "slotwise-import",
@@ -93,7 +104,6 @@ fn import(args: &ImportArgs) -> Result<Exit, Error> {
             freed: None,
         })?;
     } else {
-        let added: u64 = files.iter().map(|file| file.added).sum();
         let already: u64 = files.iter().map(|file| file.already).sum();
         out(&format!(
             "{} of {} files are in {}: {added} new records, {already} were there already\n",
@@ -105,11 +115,11 @@ fn import(args: &ImportArgs) -> Result<Exit, Error> {
     Ok(exit)
 }
 
-fn import_file(archive: &mut dyn Archive, file: &Path) -> Result<Arrival, Error> {
+fn import_file(archive: &mut dyn Archive, file: &Path, bar: &Progress) -> Result<Arrival, Error> {
     let source = file.display().to_string();
     let log = log_file::read(file)?;
     for damage in &log.damages {
-        note(&format!("{source}: {damage}"));
+        bar.say(|| note(&format!("{source}: {damage}")));
     }
     let batch = batch_of(&source, log, now())?;
     let imported = archive.import(&batch)?;
@@ -249,7 +259,12 @@ pub(super) fn pull_into(
 ) -> Result<Exit, Error> {
     let mut archive = archive::open_or_make(file)?;
     let from = args.from.map(RecordNumber::new);
-    let arrived = pulling::pull_into(client, archive.as_mut(), line, from, now(), &mut |_| {})?;
+    let bar = Progress::begin(Of::Records, 0, args.quiet || args.json);
+    let arrived = pulling::pull_into(client, archive.as_mut(), line, from, now(), &mut |heard| {
+        bar.of(heard.of.into());
+        bar.at(heard.done.into());
+    })?;
+    drop(bar);
     let arrival = Arrival {
         source: line.to_owned(),
         tester: arrived.tester,

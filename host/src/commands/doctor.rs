@@ -21,8 +21,9 @@ use crate::exit::Exit;
 use crate::firmware_builds::{Compared, compare};
 use crate::port;
 use crate::report::start::StartEntry;
-use crate::texts::workshop::{HOW_TO_FLASH, UDEV_RULE, clock_chip, clock_chip_code, refused};
+use crate::texts::workshop::{HOW_TO_FLASH, clock_chip, clock_chip_code, refused};
 use crate::texts::{English, Language as _};
+use crate::udev;
 
 /// A clock that is off by more than this is said to be: seconds.
 const CLOCK_WITHIN: u64 = 120;
@@ -39,6 +40,8 @@ struct Diagnosis {
     format: &'static str,
     version: u32,
     ports: Vec<String>,
+    /// A rule of udev that gives the right to the port, where there is one.
+    udev_rule: Option<String>,
     host: Host,
     tester: Option<Found>,
     /// What is not as it should be, and what to do.
@@ -89,10 +92,18 @@ struct Found {
 /// # Errors
 /// Only where the result cannot be printed, or the clock cannot be set.
 pub(super) fn run(args: &DoctorArgs) -> Result<Exit, Error> {
+    if args.udev_rule {
+        out(&udev::file())?;
+        return Ok(Exit::Done);
+    }
     let mut diagnosis = Diagnosis {
         format: "slotwise-doctor",
         version: 1,
         ports: port::candidates(),
+        udev_rule: cfg!(target_os = "linux")
+            .then(|| udev::rule_in(&udev::FOLDERS))
+            .flatten()
+            .map(|file| file.display().to_string()),
         host: Host {
             version: env!("CARGO_PKG_VERSION"),
             protocol: PROTOCOL,
@@ -106,10 +117,8 @@ pub(super) fn run(args: &DoctorArgs) -> Result<Exit, Error> {
         Err(error) => {
             diagnosis.advice.push(error.to_string());
             if let Error::Port(PortError::NoRights { .. }) = &error {
-                diagnosis.advice.push(format!(
-                    "or put this line into /etc/udev/rules.d/70-slotwise.rules and plug the \
-                     tester in again: {UDEV_RULE}"
-                ));
+                let advice = about_rule(diagnosis.udev_rule.as_deref());
+                diagnosis.advice.push(advice);
             }
             error.exit()
         }
@@ -120,6 +129,22 @@ pub(super) fn run(args: &DoctorArgs) -> Result<Exit, Error> {
         out(&in_words(&diagnosis))?;
     }
     Ok(exit)
+}
+
+/// What to do about a port that may not be opened.
+fn about_rule(rule: Option<&str>) -> String {
+    match rule {
+        Some(file) => format!(
+            "or, as {file} gives the port to whoever sits at this computer: run `sudo udevadm \
+             control --reload`, plug the tester in again, and sit at this computer instead of \
+             coming in over the network"
+        ),
+        None => format!(
+            "or give the port to whoever sits at this computer: `slotwise doctor --udev-rule | sudo \
+             tee {}`, then `sudo udevadm control --reload`, and plug the tester in again",
+            udev::FILE
+        ),
+    }
 }
 
 fn examine(args: &DoctorArgs, diagnosis: &mut Diagnosis) -> Result<Exit, Error> {
@@ -344,8 +369,14 @@ fn in_words(diagnosis: &Diagnosis) -> String {
         diagnosis.ports.join(", ")
     };
     let host = &diagnosis.host;
-    let mut text = format!(
-        "ports        {ports}\nprogram      {}, link protocol {}, record schema {}\n",
+    let mut text = format!("ports        {ports}\n");
+    if cfg!(target_os = "linux") {
+        let rule = diagnosis.udev_rule.as_deref();
+        let none = "none; `slotwise doctor --udev-rule` prints one";
+        text += &format!("udev rule    {}\n", rule.unwrap_or(none));
+    }
+    text += &format!(
+        "program      {}, link protocol {}, record schema {}\n",
         host.version, host.protocol, host.schema
     );
     if let Some(found) = &diagnosis.tester {

@@ -3,13 +3,14 @@
 use std::io::{self, BufWriter, Write};
 use std::path::Path;
 
+use super::progress::{Of, Progress};
 use super::{note, out};
 use crate::archive::{self, Archive, ArchiveError, Wanted};
 use crate::cli::ExportArgs;
 use crate::client::RawFrame;
 use crate::error::Error;
 use crate::exit::Exit;
-use crate::export::{Form, SCHEMA, export};
+use crate::export::{Form, SCHEMA, export, export_told};
 #[cfg(feature = "parquet")]
 use crate::export::{export_parquet, folder_of};
 use crate::log_file::LogWriter;
@@ -33,7 +34,9 @@ pub(super) fn run(args: &ExportArgs) -> Result<Exit, Error> {
     #[cfg(feature = "parquet")]
     if let Some(folder) = &args.parquet {
         let office = args.office.as_deref().unwrap_or_default();
-        let exported = export_parquet(archive.as_ref(), folder, office)?;
+        let bar = Progress::begin(Of::Tests, archive.counts()?.tests, false);
+        let exported = export_parquet(archive.as_ref(), folder, office, &mut |done| bar.at(done))?;
+        drop(bar);
         note(&format!(
             "{} tests are in {}, files: {}",
             exported.tests,
@@ -75,7 +78,13 @@ fn to_file(
 ) -> Result<Exit, Error> {
     let mut writer = LogWriter::create(to, force)?;
     let part = Part(&mut writer);
-    match export(archive, wanted, form, BufWriter::with_capacity(CHUNK, part)) {
+    let buffer = BufWriter::with_capacity(CHUNK, part);
+    // Of how many is only known where all are wanted.
+    let all = archive.counts()?.tests;
+    let bar = Progress::begin(Of::Tests, all, *wanted != Wanted::default());
+    let written = export_told(archive, wanted, form, buffer, &mut |done| bar.at(done));
+    drop(bar);
+    match written {
         Ok(count) => {
             writer.finish()?;
             note(&format!("{count} tests are in {}", to.display()));

@@ -12,6 +12,7 @@ mod live;
 mod manual;
 mod note;
 mod print;
+mod progress;
 mod pull;
 mod report;
 mod serve;

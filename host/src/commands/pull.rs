@@ -1,13 +1,12 @@
 //! `pull`: copies the records of a tester into a file. Nothing is erased in the tester
 //! unless that is asked for and every record is verified.
 
-use std::io::IsTerminal as _;
-
 use serde::Serialize;
 use slotwise_core::link::{self, Hello, JournalReport, Reply, ReplyEnvelope};
 use slotwise_core::record::{RecordError, RecordNumber, SCHEMA, schema_of};
 
 use super::clear::{self, Cleared};
+use super::progress::{Of, Progress};
 use super::{archive, note, out};
 use crate::cli::PullArgs;
 use crate::client::{Client, Pulled, RawFrame};
@@ -15,9 +14,6 @@ use crate::error::{Error, FileError, newer_records};
 use crate::exit::Exit;
 use crate::log_file::{self, LogWriter};
 use crate::port;
-
-/// Records from one line of progress to the next.
-const PROGRESS: u32 = 50;
 
 /// Runs `pull`.
 ///
@@ -47,7 +43,7 @@ pub(super) fn run(args: &PullArgs) -> Result<Exit, Error> {
         }
     };
     let mut client = Client::new(Box::new(line));
-    let mut pull = Pull::new(writer, args.quiet);
+    let mut pull = Pull::new(writer, args.quiet || args.json);
     let ended = pull.run(
         &mut client,
         RecordNumber::new(args.from.unwrap_or(RecordNumber::FIRST.get())),
@@ -159,8 +155,9 @@ impl Pull {
         let newest = hello.records.map_or(0, |(_, newest)| newest.get());
         let total = (newest + 1).saturating_sub(from.get());
         let mut end = from;
+        let bar = Progress::begin(Of::Records, total.into(), self.quiet);
         client.pull(from, |pulled| {
-            if let Some(next) = self.take(pulled, total)? {
+            if let Some(next) = self.take(pulled, &bar)? {
                 end = next;
             }
             Ok::<(), Error>(())
@@ -168,7 +165,7 @@ impl Pull {
         Ok((hello, end))
     }
 
-    fn take(&mut self, pulled: Pulled, total: u32) -> Result<Option<RecordNumber>, FileError> {
+    fn take(&mut self, pulled: Pulled, bar: &Progress) -> Result<Option<RecordNumber>, FileError> {
         match pulled {
             Pulled::Record { number, frame } => {
                 self.writer.append(&frame)?;
@@ -176,40 +173,26 @@ impl Pull {
                 if is_newer(&frame) {
                     self.newer.push(number);
                 }
-                if !self.quiet
-                    && (self.records.is_multiple_of(PROGRESS) || std::io::stderr().is_terminal())
-                {
-                    self.progress(total);
-                }
+                bar.at(self.records.into());
             }
             Pulled::Unreadable(number) => self.unreadable.push(number),
             Pulled::Again(number) => {
                 self.again += 1;
                 if !self.quiet {
-                    note(&format!(
-                        "something was lost on the line; asking again from record {}",
-                        number.get()
-                    ));
+                    let number = number.get();
+                    bar.say(|| {
+                        note(&format!(
+                            "something was lost on the line; asking again from record {number}"
+                        ));
+                    });
                 }
             }
             Pulled::End { next, frame } => {
                 self.writer.append(&frame)?;
-                if !self.quiet && std::io::stderr().is_terminal() && self.records > 0 {
-                    anstream::eprintln!();
-                }
                 return Ok(Some(next));
             }
         }
         Ok(None)
-    }
-
-    fn progress(&self, total: u32) {
-        let total = total.max(self.records);
-        if std::io::stderr().is_terminal() {
-            anstream::eprint!("\rslotwise: record {} of {total}", self.records);
-        } else {
-            note(&format!("record {} of {total}", self.records));
-        }
     }
 
     /// Says what was not as it should be, and how the run ended.

@@ -53,6 +53,20 @@ pub fn export<'w>(
     form: Form,
     out: impl Write + 'w,
 ) -> Result<u64, ArchiveError> {
+    export_told(archive, wanted, form, out, &mut |_| {})
+}
+
+/// The same; `heard` is told how many there are, after each.
+///
+/// # Errors
+/// [`ArchiveError`].
+pub fn export_told<'w>(
+    archive: &dyn Archive,
+    wanted: &Wanted,
+    form: Form,
+    out: impl Write + 'w,
+    heard: &mut dyn FnMut(u64),
+) -> Result<u64, ArchiveError> {
     let mut to: Box<dyn Export + 'w> = match form {
         Form::Csv => Box::new(CsvExport::begin(out)?),
         Form::Json => Box::new(JsonExport::begin(out)?),
@@ -60,6 +74,7 @@ pub fn export<'w>(
     let mut count = 0;
     archive.each_test(wanted, &mut |row| {
         count += 1;
+        heard(count);
         to.row(&row)
     })?;
     to.finish()?;

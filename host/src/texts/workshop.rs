@@ -244,7 +244,3 @@ pub const fn source(source: Source) -> &'static str {
         Source::DriveNoise => "noise of the drive",
     }
 }
-
-/// A rule for udev that gives the port to whoever sits at the computer.
-pub const UDEV_RULE: &str =
-    r#"SUBSYSTEM=="tty", ATTRS{idVendor}=="1209", ATTRS{idProduct}=="0001", TAG+="uaccess""#;

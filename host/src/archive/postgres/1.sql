@@ -66,8 +66,12 @@ CREATE INDEX record_calibrated ON record (tester, number) WHERE kind = 'calibrat
 
 CREATE TABLE site (
     id BIGINT GENERATED ALWAYS AS IDENTITY PRIMARY KEY,
-    name TEXT NOT NULL UNIQUE CHECK (length(name) > 0)
+    name TEXT NOT NULL UNIQUE CHECK (length(name) > 0),
+    -- The order of a person, byte by byte.
+    sort BYTEA NOT NULL
 );
+
+CREATE INDEX site_sort ON site (sort, name);
 
 CREATE TABLE appliance (
     id BIGINT GENERATED ALWAYS AS IDENTITY PRIMARY KEY,

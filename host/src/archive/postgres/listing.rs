@@ -7,7 +7,7 @@ use crate::archive::listing::{FAILING, containing};
 use crate::archive::{SiteRow, SitesWanted};
 use crate::texts::codes;
 
-/// The sites by name; one more than wanted tells that there are more.
+/// The sites in the order of a person; one more than wanted tells that there are more.
 pub(super) fn sites(client: &mut Client, wanted: &SitesWanted) -> Result<Vec<SiteRow>, Error> {
     let failing: Vec<&str> = FAILING
         .iter()
@@ -28,7 +28,7 @@ pub(super) fn sites(client: &mut Client, wanted: &SitesWanted) -> Result<Vec<Sit
           AND (NOT $3 OR x.outcome = ANY ($4)) \
           AND ($5::bigint IS NULL OR r.clock >= $5) \
           AND ($6::bigint IS NULL OR r.clock < $6))) \
-         ORDER BY s.name COLLATE \"C\" LIMIT $7 OFFSET $8",
+         ORDER BY s.sort, s.name COLLATE \"C\" LIMIT $7 OFFSET $8",
         &[
             &containing(&wanted.search),
             &by_test,

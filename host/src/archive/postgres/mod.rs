@@ -31,7 +31,7 @@ use super::verify::Walk;
 use super::{
     ApplianceId, Archive, ArchiveError, Batch, Counts, Fault, FaultKind, Imported, KeptCalibration,
     KeptNote, NewNote, Place, SiteId, SiteRow, SitesWanted, TestRow, TesterRow, Verified, Wanted,
-    backup,
+    backup, sort_key,
 };
 
 /// An archive on a server.
@@ -335,8 +335,8 @@ impl Archive for PostgresArchive {
         let name = checked_name("site", name)?;
         self.with(|client| {
             client.execute(
-                "INSERT INTO site (name) VALUES ($1) ON CONFLICT DO NOTHING",
-                &[&name],
+                "INSERT INTO site (name, sort) VALUES ($1, $2) ON CONFLICT DO NOTHING",
+                &[&name, &sort_key(name)],
             )?;
             let row = client.query_one("SELECT id FROM site WHERE name = $1", &[&name])?;
             row.try_get(0).map(SiteId)

@@ -57,7 +57,8 @@ pub struct Exported {
     pub files: usize,
 }
 
-/// Writes every test of the archive into the office's folder in `folder`.
+/// Writes every test of the archive into the office's folder in `folder`; `heard` is told how many
+/// there are, after each.
 ///
 /// # Errors
 /// [`ArchiveError`]; months that are not whole are not there under their name then.
@@ -65,14 +66,18 @@ pub fn export_parquet(
     archive: &dyn Archive,
     folder: &Path,
     office: &str,
+    heard: &mut dyn FnMut(u64),
 ) -> Result<Exported, ArchiveError> {
     let mut months = Months::begin(Tree::open(folder, office)?);
-    let mut calibrations = Calibrations::default();
     let mut exported = Exported::default();
-    archive.each_test(&Wanted::default(), &mut |row| {
-        exported.tests += 1;
-        let held = calibrations.at(archive, row.tester, row.number)?;
-        months.take(&row, held)
+    archive.at_one_moment(&mut || {
+        let calibrations = Calibrations::of(archive)?;
+        archive.each_test(&Wanted::default(), &mut |row| {
+            exported.tests += 1;
+            heard(exported.tests);
+            let held = calibrations.at(row.tester, row.number);
+            months.take(&row, held)
+        })
     })?;
     exported.files = months.finish()?;
     Ok(exported)
@@ -86,39 +91,37 @@ struct Held {
     until: UnixSeconds,
 }
 
-/// The calibrations of the tester whose rows are coming, newest first.
+/// The calibrations of every tester, newest first. They are few, and an archive on a server cannot be
+/// asked in the middle of a listing.
 #[derive(Debug, Default)]
-struct Calibrations {
-    of: Option<TesterId>,
-    kept: Vec<Held>,
-}
+struct Calibrations(BTreeMap<u64, Vec<Held>>);
 
 impl Calibrations {
-    fn at(
-        &mut self,
-        archive: &dyn Archive,
-        tester: TesterId,
-        number: RecordNumber,
-    ) -> Result<Option<Held>, ArchiveError> {
-        if self.of != Some(tester) {
-            self.kept.clear();
-            let mut before = Some(u32::MAX);
-            while let Some(last) = before.map(RecordNumber::new) {
-                let Some(found) = archive.calibration_at(tester, last)? else {
-                    break;
-                };
+    fn of(archive: &dyn Archive) -> Result<Self, ArchiveError> {
+        let mut all = Self::default();
+        for tester in archive.testers()? {
+            let mut kept = Vec::new();
+            let mut next = tester.calibration;
+            while let Some(found) = next {
                 let stamp = found.event.now.stamp();
-                self.kept.push(Held {
+                kept.push(Held {
                     number: found.number,
                     done: stamp.done,
                     until: stamp.until,
                 });
-                before = found.number.get().checked_sub(1);
+                next = match found.number.get().checked_sub(1) {
+                    Some(last) => archive.calibration_at(tester.tester, RecordNumber::new(last))?,
+                    None => None,
+                };
             }
-            self.of = Some(tester);
+            all.0.insert(tester.tester.0, kept);
         }
-        let held = self.kept.iter().find(|held| held.number <= number);
-        Ok(held.copied())
+        Ok(all)
+    }
+
+    fn at(&self, tester: TesterId, number: RecordNumber) -> Option<Held> {
+        let kept = self.0.get(&tester.0)?;
+        kept.iter().find(|held| held.number <= number).copied()
     }
 }
 
