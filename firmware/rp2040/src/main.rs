@@ -36,6 +36,7 @@ mod full_bus;
 mod last_words;
 #[cfg(target_os = "none")]
 mod log;
+#[cfg(target_os = "none")]
 mod log_channel;
 #[cfg(target_os = "none")]
 mod panic;
@@ -47,6 +48,7 @@ mod side_bus;
 mod super_loop;
 #[cfg(target_os = "none")]
 mod usb;
+#[cfg(target_os = "none")]
 mod usb_bus;
 
 #[cfg(not(target_os = "none"))]

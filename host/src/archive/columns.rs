@@ -40,6 +40,28 @@ pub enum Cell {
     Missing(String),
 }
 
+impl Cell {
+    /// What a database gives back: the values went in from 32 bits.
+    pub(super) fn known(value: f64, u: Option<f64>) -> Self {
+        Self::Known {
+            value: value as f32,
+            u: u.map(|u| u as f32),
+        }
+    }
+}
+
+/// Columns of `test` in front of the quantities.
+pub(super) const TEST_FIXED: [&str; 5] = ["outcome", "finding", "clip", "windows", "calibrated"];
+
+/// The columns of `test`, each with `before` in front: fixed ones, then three a quantity.
+pub(super) fn test_columns(before: &str) -> String {
+    let fixed = TEST_FIXED.iter().map(|name| format!("{before}{name}"));
+    let quantities = QUANTITIES
+        .iter()
+        .map(|(name, _)| format!("{before}{name}, {before}{name}_u, {before}{name}_missing"));
+    fixed.chain(quantities).collect::<Vec<_>>().join(", ")
+}
+
 /// What kind of record.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Kind {

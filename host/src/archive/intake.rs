@@ -3,7 +3,7 @@
 use rusqlite::{Transaction, params};
 use slotwise_core::record::RecordNumber;
 
-use super::{Batch, Columns, Fault, FaultKind, Imported, rows};
+use super::{Batch, Columns, Fault, Imported, rows};
 use crate::chain::digest;
 use crate::log_file::KeptRecord;
 
@@ -118,19 +118,8 @@ fn links(
         let number = RecordNumber::new(row.get(0)?);
         let is_gap: bool = row.get(1)?;
         let earlier: Option<u32> = row.get(2)?;
-        let kind = match (is_gap, earlier) {
-            (true, Some(earlier)) => FaultKind::Gap {
-                first: RecordNumber::new(earlier).next(),
-            },
-            // The oldest that is kept of this tester: what came before is not known.
-            (true, None) if number != RecordNumber::FIRST => continue,
-            _ => FaultKind::Broken,
-        };
-        faults.push(Fault {
-            tester: batch.tester,
-            number,
-            kind,
-        });
+        let earlier = earlier.map(RecordNumber::new);
+        faults.extend(Fault::of_link(batch.tester, number, is_gap, earlier));
     }
     Ok(faults)
 }

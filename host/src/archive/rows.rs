@@ -5,7 +5,7 @@ use rusqlite::{Row, params_from_iter};
 use slotwise_core::record::{Digest, RecordNumber, TesterId};
 use slotwise_core::units::UnixSeconds;
 
-use super::columns::{Cell, Columns, Kind, QUANTITIES, TestColumns};
+use super::columns::{Cell, Columns, Kind, QUANTITIES, TEST_FIXED, TestColumns, test_columns};
 use super::{Made, Place, TestRow, Wanted};
 
 /// Columns of `record` that [`made`] reads, after tester and number.
@@ -13,18 +13,6 @@ pub(super) const MADE: &str = "r.boot, r.millis, r.clock, r.firmware";
 
 /// How many of them.
 const MADE_COUNT: usize = 4;
-
-/// Columns of `test` in front of the quantities.
-const TEST_FIXED: [&str; 5] = ["outcome", "finding", "clip", "windows", "calibrated"];
-
-/// The columns of `test`, each with `before` in front: fixed ones, then three a quantity.
-pub(super) fn test_columns(before: &str) -> String {
-    let fixed = TEST_FIXED.iter().map(|name| format!("{before}{name}"));
-    let quantities = QUANTITIES
-        .iter()
-        .map(|(name, _)| format!("{before}{name}, {before}{name}_u, {before}{name}_missing"));
-    fixed.chain(quantities).collect::<Vec<_>>().join(", ")
-}
 
 /// The statement that keeps a test.
 pub(super) fn insert_test() -> String {
@@ -113,12 +101,8 @@ pub(super) fn test(row: &Row<'_>, from: usize) -> rusqlite::Result<TestColumns> 
     let mut cells = [const { Cell::Missing(String::new()) }; QUANTITIES.len()];
     for (index, cell) in cells.iter_mut().enumerate() {
         let at = quantities + 3 * index;
-        let value: Option<f64> = row.get(at)?;
-        *cell = match value {
-            Some(value) => Cell::Known {
-                value: value as f32,
-                u: row.get::<_, Option<f64>>(at + 1)?.map(|u| u as f32),
-            },
+        *cell = match row.get(at)? {
+            Some(value) => Cell::known(value, row.get(at + 1)?),
             None => Cell::Missing(row.get(at + 2)?),
         };
     }

@@ -18,6 +18,31 @@ pub struct Fault {
     pub kind: FaultKind,
 }
 
+impl Fault {
+    /// What is wrong where a record does not follow from the one before: that one is missing (a gap
+    /// behind the `earlier` one), or one of the two was changed. `None` for the oldest that is
+    /// kept of a tester: what came before it is not known.
+    pub(super) fn of_link(
+        tester: TesterId,
+        number: RecordNumber,
+        is_gap: bool,
+        earlier: Option<RecordNumber>,
+    ) -> Option<Self> {
+        let kind = match (is_gap, earlier) {
+            (true, Some(earlier)) => FaultKind::Gap {
+                first: earlier.next(),
+            },
+            (true, None) if number != RecordNumber::FIRST => return None,
+            _ => FaultKind::Broken,
+        };
+        Some(Self {
+            tester,
+            number,
+            kind,
+        })
+    }
+}
+
 /// What is wrong.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum FaultKind {

@@ -5,11 +5,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use postgres::types::ToSql;
 use postgres::{Error, Transaction};
-use slotwise_core::record::RecordNumber;
 
 use super::rows;
-use crate::archive::columns::{Cell, TestColumns};
-use crate::archive::{Batch, Columns, Fault, FaultKind, Imported, QUANTITIES};
+use crate::archive::columns::{Cell, TestColumns, test_columns};
+use crate::archive::{Batch, Columns, Fault, Imported, QUANTITIES};
 use crate::chain::digest;
 use crate::log_file::KeptRecord;
 
@@ -194,7 +193,7 @@ pub(super) fn keep_tests(
     let lists = lists.collect::<Vec<_>>().join(", ");
     let sql = format!(
         "INSERT INTO test (record, {}) SELECT * FROM unnest({lists})",
-        rows::test_columns("")
+        test_columns("")
     );
     let values: Vec<&(dyn ToSql + Sync)> = values.iter().map(AsRef::as_ref).collect();
     transaction.execute(&sql, &values)?;
@@ -229,19 +228,8 @@ fn links(
             continue;
         };
         let is_gap: bool = row.try_get(1)?;
-        let kind = match (is_gap, rows::number_if(&row, 2)?) {
-            (true, Some(earlier)) => FaultKind::Gap {
-                first: earlier.next(),
-            },
-            // The oldest that is kept of this tester: what came before is not known.
-            (true, None) if number != RecordNumber::FIRST => continue,
-            _ => FaultKind::Broken,
-        };
-        faults.push(Fault {
-            tester: batch.tester,
-            number,
-            kind,
-        });
+        let earlier = rows::number_if(&row, 2)?;
+        faults.extend(Fault::of_link(batch.tester, number, is_gap, earlier));
     }
     Ok(faults)
 }

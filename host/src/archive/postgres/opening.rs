@@ -47,7 +47,17 @@ pub(super) fn connect(address: &str, place: &Path) -> Result<Client, ArchiveErro
         .connect_timeout(PATIENCE)
         .application_name("slotwise")
         .ssl_mode(SslMode::Disable);
-    config.connect(NoTls).map_err(|error| refused(said(&error)))
+    // As with the server's own programs: an address on a command line is read by everybody on this
+    // computer.
+    if config.get_password().is_none()
+        && let Some(password) = std::env::var_os("PGPASSWORD")
+    {
+        config.password(password.as_encoded_bytes());
+    }
+    config.connect(NoTls).map_err(|error| {
+        let advice = "check the address, and that the server runs and lets this user in";
+        refused(format!("{}; {advice}", said(&error)))
+    })
 }
 
 /// The three columns of every quantity.

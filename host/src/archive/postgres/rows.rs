@@ -4,15 +4,15 @@ use postgres::{Error, Row, Transaction};
 use slotwise_core::record::{Digest, RecordNumber, TesterId};
 use slotwise_core::units::UnixSeconds;
 
-use crate::archive::columns::{Cell, Columns, Kind, QUANTITIES, TestColumns};
+use crate::archive::columns::{
+    Cell, Columns, Kind, QUANTITIES, TEST_FIXED, TestColumns, test_columns,
+};
 use crate::archive::copy::Arrived;
 use crate::archive::verify::Stored;
 use crate::archive::{Made, Place, TestRow};
 
 const MADE: &str = "r.boot, r.millis, r.clock, r.firmware";
 const MADE_COUNT: usize = 4;
-const TEST_FIXED: &str = "outcome, finding, clip, windows, calibrated";
-const TEST_FIXED_COUNT: usize = 5;
 
 /// A tester's number as it is stored.
 pub(super) fn serial(tester: TesterId) -> String {
@@ -62,26 +62,13 @@ fn made(row: &Row, from: usize) -> Result<Option<Made>, Error> {
     })
 }
 
-/// The columns of `test`, each with `before` in front: fixed ones, then three a quantity.
-pub(super) fn test_columns(before: &str) -> String {
-    let fixed = TEST_FIXED.split(", ").map(|name| format!("{before}{name}"));
-    let quantities = QUANTITIES
-        .iter()
-        .map(|(name, _)| format!("{before}{name}, {before}{name}_u, {before}{name}_missing"));
-    fixed.chain(quantities).collect::<Vec<_>>().join(", ")
-}
-
 fn test(row: &Row, from: usize) -> Result<TestColumns, Error> {
-    let quantities = from + TEST_FIXED_COUNT;
+    let quantities = from + TEST_FIXED.len();
     let mut cells = [const { Cell::Missing(String::new()) }; QUANTITIES.len()];
     for (index, cell) in cells.iter_mut().enumerate() {
         let at = quantities + 3 * index;
-        let value: Option<f64> = row.try_get(at)?;
-        *cell = match value {
-            Some(value) => Cell::Known {
-                value: value as f32,
-                u: row.try_get::<_, Option<f64>>(at + 1)?.map(|u| u as f32),
-            },
+        *cell = match row.try_get(at)? {
+            Some(value) => Cell::known(value, row.try_get(at + 1)?),
             None => Cell::Missing(row.try_get(at + 2)?),
         };
     }
