@@ -317,6 +317,14 @@ fn the_tour_ends_with_a_table_a_page_and_a_whole_log() {
         .arg(out.join("office.db"))
         .assert()
         .code(0);
+    // ... and for other programs.
+    let tests = fs::read_to_string(out.join("tests.csv")).unwrap();
+    let placed = tests
+        .lines()
+        .filter(|row| row.contains("Larkfield Terrace"));
+    assert_eq!(placed.count() + 1, tests.lines().count(), "{tests}");
+    #[cfg(feature = "parquet")]
+    assert!(out.join("fleet").read_dir().unwrap().next().is_some());
     let log = slotwise::log_file::read(&out.join("larkfield-terrace.slotlog")).unwrap();
     assert!(log.damages.is_empty());
     assert_eq!(log.records.first().unwrap().number, RecordNumber::FIRST);

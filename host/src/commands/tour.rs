@@ -1,6 +1,7 @@
 //! `tour`: the whole way with no hardware. A virtual tester is carried along the terrace, its
 //! log is pulled over its port, read back from the file, judged and reported; then the office's
-//! part: an archive, a visit to every house, a note, and the report of the last house.
+//! part: an archive that is checked, a visit to every house, a note, the report of the last house, and
+//! the tests for other programs.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -15,7 +16,7 @@ use super::print::write_page;
 use super::pull::Pull;
 use super::report::Asked;
 use super::{note, out};
-use crate::archive::{self, NewNote, Shown, batch_of};
+use crate::archive::{self, Archive, NewNote, Shown, Wanted, batch_of};
 use crate::bench::scenario;
 use crate::bench::terrace::{self, Stop};
 use crate::bench::{INVENTED_CLOCK, LineWish, Pace, VirtualTester};
@@ -24,6 +25,9 @@ use crate::client::Client;
 use crate::document::{html, pdf};
 use crate::error::{Error, FileError};
 use crate::exit::Exit;
+#[cfg(feature = "parquet")]
+use crate::export::export_parquet;
+use crate::export::{Form, export};
 use crate::log_file::{self, LogWriter, replace};
 use crate::report::{Origin, Place, Report, json, table};
 use crate::visits::{Checklist, GroundWire, HandReading, Joined};
@@ -35,6 +39,12 @@ const JSON: &str = "report.json";
 const ARCHIVE: &str = "office.db";
 const VISIT_PAGE: &str = "visit.html";
 const VISIT_PAPER: &str = "visit.pdf";
+const TESTS: &str = "tests.csv";
+#[cfg(feature = "parquet")]
+const FLEET: &str = "fleet";
+
+/// The invented office.
+const OFFICE: &str = "Tern & Fell Heating";
 
 /// Milliseconds of the tester's time from plug to test: the pins have to sit.
 const SETTLE: u64 = 100;
@@ -121,8 +131,10 @@ pub(super) fn run(args: &TourArgs) -> Result<Exit, Error> {
         out(&table::render(&report, table::width()))?;
         out(&format!(
             "Everything above is invented. The report is {}; in the same folder are {ARCHIVE}, the \
-             office's archive, and {VISIT_PAGE} and {VISIT_PAPER}, what is handed over for {visit}\n",
-            page.display()
+             office's archive, {VISIT_PAGE} and {VISIT_PAPER}, what is handed over for {visit}, and \
+             {TESTS} for a spreadsheet. To walk through the archive: slotwise serve --archive {}\n",
+            page.display(),
+            args.out.join(ARCHIVE).display()
         ))?;
     }
     Ok(report.wholeness())
@@ -187,12 +199,28 @@ fn office(
         appliance: Some(&appliance),
         visit: None,
         band: BandSet::default(),
-        prepared_by: "Tern & Fell Heating",
+        prepared_by: OFFICE,
     };
     let document = asked.make(archive.as_ref())?.document;
     replace(&folder.join(VISIT_PAGE), html::page(&document).as_bytes())?;
     replace(&folder.join(VISIT_PAPER), &pdf::sheets(&document)?)?;
+    for_others(archive.as_ref(), folder)?;
     Ok(format!("{site}, {appliance}"))
+}
+
+/// Checks the archive, and writes its tests for other programs.
+fn for_others(archive: &dyn Archive, folder: &Path) -> Result<(), Error> {
+    let mut wrong = Vec::new();
+    archive.verify(&mut |fault| wrong.push(fault.to_string()))?;
+    for fault in wrong {
+        note(&fault);
+    }
+    let mut tests = Vec::new();
+    export(archive, &Wanted::default(), Form::Csv, &mut tests)?;
+    replace(&folder.join(TESTS), &tests)?;
+    #[cfg(feature = "parquet")]
+    export_parquet(archive, &folder.join(FLEET), OFFICE, &mut |_| {})?;
+    Ok(())
 }
 
 /// The receptacles of the files, or else of the terrace.
