@@ -423,6 +423,20 @@ fn the_commands_work_on_a_server() {
         };
         assert_eq!(said(&address), said(file), "{arguments:?}");
     }
+    #[cfg(feature = "parquet")]
+    {
+        let written = |archive: &str, to: &str| {
+            let to = folder.path().join(to);
+            let place = to.to_str().unwrap();
+            run(
+                archive,
+                &["export", "--parquet", place, "--office", "Tern & Fell"],
+            )
+            .code(0);
+            std::fs::read(to.join("office=Tern & Fell/month=2026-03/part-0.parquet")).unwrap()
+        };
+        assert_eq!(written(&address, "server"), written(file, "file"));
+    }
     run(&address, &["archive", "verify"])
         .code(0)
         .stdout(contains("whole"));
