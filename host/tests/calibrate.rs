@@ -138,6 +138,12 @@ fn bench(u_meter: f32) -> Bench {
 
 fn uncalibrated(seed: u64) -> (Specimen, VirtualTester, Client) {
     let specimen = Specimen::draw(seed, &Tolerance::USUAL);
+    let (tester, client) = powered(&specimen);
+    (specimen, tester, client)
+}
+
+/// A tester of this make with an empty flash, and a program at its port.
+fn powered(specimen: &Specimen) -> (VirtualTester, Client) {
     let flash = vec![0xFF; FLASH];
     let mut tester = VirtualTester::power(
         specimen.clone(),
@@ -149,7 +155,7 @@ fn uncalibrated(seed: u64) -> (Specimen, VirtualTester, Client) {
     .expect("starts");
     let mut client = Client::new(tester.connect().expect("a line"));
     client.hello().expect("answers");
-    (specimen, tester, client)
+    (tester, client)
 }
 
 fn validity(client: &mut Client) -> Validity {
@@ -532,17 +538,7 @@ fn a_filter_with_a_failed_part_is_refused() {
             } else {
                 string.filter[0] = Ohms::new(0.001);
             }
-            let flash = vec![0xFF; FLASH];
-            let mut tester = VirtualTester::power(
-                specimen.clone(),
-                flash,
-                Some(NOW),
-                Pace(1000),
-                LineWish::Best,
-            )
-            .expect("starts");
-            let mut client = Client::new(tester.connect().expect("a line"));
-            client.hello().expect("answers");
+            let (tester, mut client) = powered(&specimen);
             let mut person = Person::careful(&tester, &specimen);
             let ended = calibrate::run(&mut client, &mut person, &bench(0.001)).expect("runs");
             assert_eq!(ended, Ended::NoFit(FitFault::Turn(lead)), "{is_open}");

@@ -1,20 +1,21 @@
 //! Export: CSV that no spreadsheet runs, JSON that keeps to its published schema, both written
 //! as the rows come.
 
+mod archives;
 mod support;
 
 use std::io::{self, Write};
 use std::path::Path;
 
+use archives::{batch, kept};
 use predicates::str::contains;
-use slotwise::archive::{Archive as _, ArchiveError, Batch, QUANTITIES, SqliteArchive, Wanted};
+use slotwise::archive::{Archive as _, ArchiveError, QUANTITIES, SqliteArchive, Wanted};
 use slotwise::export::{Form, SCHEMA, export, guarded};
-use slotwise::log_file::KeptRecord;
 use slotwise::report::{Origin, Place, Report, html};
 use slotwise::texts::English;
 use slotwise_core::evidence::{Measured, Missing, Watch};
 use slotwise_core::record::{Body, RecordNumber, decode};
-use slotwise_core::units::{Ohms, UnixSeconds, Volts};
+use slotwise_core::units::{Ohms, Volts};
 use support::{DEAD, OPEN_GROUND, REVERSED_AND_JOINED, SOUND, TESTER, bytes_of, records, slotwise};
 
 const HOSTILE: [&str; 9] = [
@@ -51,23 +52,7 @@ fn archive_in(db: &Path) -> SqliteArchive {
         highest: Volts::new(0.7),
     });
     all[1] = bytes_of(&full);
-    archive
-        .import(&Batch {
-            source: "test".to_owned(),
-            tester: TESTER,
-            records: (1..)
-                .map(RecordNumber::new)
-                .zip(all)
-                .map(|(number, bytes)| KeptRecord {
-                    number,
-                    bytes,
-                    at_byte: 0,
-                })
-                .collect(),
-            damages: 0,
-            at: UnixSeconds::new(0),
-        })
-        .unwrap();
+    archive.import(&batch(kept(&all, 1))).unwrap();
     for (number, name) in (2..).map(RecordNumber::new).zip(HOSTILE) {
         let site = archive.site(name).unwrap();
         let appliance = archive.appliance(site, name).unwrap();
@@ -283,16 +268,7 @@ fn the_program_writes_files_and_replaces_none() {
 /// A name of a site that gets onto a page is text there.
 #[test]
 fn a_page_shows_a_hostile_name_as_text() {
-    let all = records(&[SOUND]);
-    let kept: Vec<KeptRecord> = (1..)
-        .map(RecordNumber::new)
-        .zip(all)
-        .map(|(number, bytes)| KeptRecord {
-            number,
-            bytes,
-            at_byte: 0,
-        })
-        .collect();
+    let kept = kept(&records(&[SOUND]), 1);
     let hostile = "<script>alert('1')</script>\"><img src=x onerror=alert(1)>";
     let items = slotwise::chain::check(&kept)
         .into_iter()

@@ -2,38 +2,23 @@
 //! is left when a month cannot be written. What is in the files is read by `tests/tests/parquet.rs`.
 #![cfg(feature = "parquet")]
 
+mod archives;
 mod support;
 
 use std::fs;
 use std::path::Path;
 
+use archives::{batch, kept};
 use predicates::prelude::PredicateBooleanExt as _;
 use predicates::str::contains;
-use slotwise::archive::{Archive as _, Batch, SqliteArchive};
-use slotwise::log_file::KeptRecord;
-use slotwise_core::record::RecordNumber;
-use slotwise_core::units::UnixSeconds;
-use support::{OPEN_GROUND, SOUND, TESTER, records, slotwise};
+use slotwise::archive::{Archive as _, SqliteArchive};
+use support::{OPEN_GROUND, SOUND, records, slotwise};
 
 /// Three tests of 2 March 2026.
 fn archive_in(db: &Path) {
     let mut archive = SqliteArchive::open_or_make(db).unwrap();
     archive
-        .import(&Batch {
-            source: "test".to_owned(),
-            tester: TESTER,
-            records: (1..)
-                .map(RecordNumber::new)
-                .zip(records(&[SOUND, OPEN_GROUND, SOUND]))
-                .map(|(number, bytes)| KeptRecord {
-                    number,
-                    bytes,
-                    at_byte: 0,
-                })
-                .collect(),
-            damages: 0,
-            at: UnixSeconds::new(0),
-        })
+        .import(&batch(kept(&records(&[SOUND, OPEN_GROUND, SOUND]), 1)))
         .unwrap();
 }
 

@@ -14,6 +14,13 @@ use slotwise_core::units::UnixSeconds;
 use super::{Archive, ArchiveError, Batch, Counts, NewNote, Place, SitesWanted, Wanted};
 use crate::log_file::KeptRecord;
 
+/// Every record and conflict in the order in which they came in.
+pub(super) const SELECT_ARRIVALS: &str = "SELECT t.serial, c.number, c.source, s.name, s.imported_at, s.damages, c.bytes FROM \
+     (SELECT tester, number, source, bytes FROM record UNION ALL \
+      SELECT tester, number, source, bytes FROM conflict) c \
+     JOIN tester t ON t.id = c.tester JOIN source s ON s.id = c.source \
+     ORDER BY c.source, c.tester, c.number";
+
 /// A record as it once came in.
 #[derive(Debug)]
 pub(super) struct Arrived {

@@ -204,14 +204,7 @@ pub(super) fn stored(row: &Row<'_>) -> rusqlite::Result<super::verify::Stored> {
     })
 }
 
-/// Every record and conflict in the order in which they came in.
-pub(super) const SELECT_ARRIVALS: &str = "SELECT t.serial, c.number, c.source, s.name, s.imported_at, s.damages, c.bytes FROM \
-     (SELECT tester, number, source, bytes FROM record UNION ALL \
-      SELECT tester, number, source, bytes FROM conflict) c \
-     JOIN tester t ON t.id = c.tester JOIN source s ON s.id = c.source \
-     ORDER BY c.source, c.tester, c.number";
-
-/// A row of [`SELECT_ARRIVALS`].
+/// A row of [`super::copy::SELECT_ARRIVALS`].
 pub(super) fn arrived(row: &Row<'_>) -> rusqlite::Result<super::copy::Arrived> {
     let serial: String = row.get(0)?;
     Ok(super::copy::Arrived {

@@ -208,7 +208,7 @@ impl Archive for SqliteArchive {
         let mut arrival = copy::Arriving::new(take);
         let mut all = self
             .connection
-            .prepare(rows::SELECT_ARRIVALS)
+            .prepare(copy::SELECT_ARRIVALS)
             .map_err(&failed)?;
         let mut found = all.query([]).map_err(&failed)?;
         while let Some(row) = found.next().map_err(&failed)? {

@@ -248,7 +248,7 @@ impl Archive for PostgresArchive {
         take: &mut dyn FnMut(Batch) -> Result<(), ArchiveError>,
     ) -> Result<(), ArchiveError> {
         let mut arrival = super::copy::Arriving::new(take);
-        self.each(rows::SELECT_ARRIVALS, &[], &mut |row| {
+        self.each(super::copy::SELECT_ARRIVALS, &[], &mut |row| {
             arrival.record(rows::arrived(row).map_err(failed(&self.place))?)
         })?;
         arrival.finish()
