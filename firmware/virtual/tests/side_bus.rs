@@ -69,9 +69,13 @@ fn no_time_is_ever_made_of_a_clock_that_has_none() {
     }
 }
 
+/// Transfers of one look at the clock: its flag, whether it counts twelve hours, two readings of
+/// time, day, month, year and time, its flag.
+const TRANSFERS: u32 = 1 + 1 + 2 * 5 + 1;
+
 #[test]
 fn a_bus_that_fails_at_any_transfer_gives_no_time() {
-    for failing in 0..6 {
+    for failing in 0..=TRANSFERS {
         let (_, mut bus) = bus(Some(VirtualRtc::running(NOW)), None);
         // Transfers before it pass: fail from there on by taking the part off.
         let mut probe = Failing {
@@ -79,7 +83,7 @@ fn a_bus_that_fails_at_any_transfer_gives_no_time() {
             left: failing,
         };
         let outcome = clock_chip::read(&mut probe);
-        if failing < 5 {
+        if failing < TRANSFERS {
             assert_eq!(outcome, Err(ClockChip::BusFault), "{failing}");
         } else {
             assert_eq!(outcome, Ok(UnixSeconds::new(NOW)));
@@ -90,6 +94,51 @@ fn a_bus_that_fails_at_any_transfer_gives_no_time() {
             clock_chip::set(&mut bus, UnixSeconds::new(NOW)),
             Err(ClockChip::BusStuck)
         );
+    }
+}
+
+/// The registers are read one after the other, and the clock goes on meanwhile.
+#[test]
+fn a_time_read_while_day_month_or_year_changes_is_never_a_mix() {
+    // Into a new day, month and year: 2026-12-31T23:59:58Z, and into the 29th of a February.
+    for start in [1_798_761_598, 1_835_395_198] {
+        for phase in 0..200 {
+            let (clock, bus) = bus(Some(VirtualRtc::running(start)), None);
+            clock.advance(phase * SECOND / 100);
+            let began = clock.nanos() / SECOND;
+            let mut slow = Slow {
+                bus,
+                clock: clock.clone(),
+            };
+            let read = clock_chip::read(&mut slow).map(UnixSeconds::get);
+            let ended = clock.nanos() / SECOND;
+            let read = read.unwrap_or_else(|why| panic!("{start} and {phase}: {why:?}"));
+            assert!(
+                (start + began..=start + ended).contains(&read),
+                "{start} and {phase}: {read}"
+            );
+        }
+    }
+}
+
+/// A bus whose transfers take 40 ms, a hundred times what they take.
+struct Slow {
+    bus: VirtualSideBus,
+    clock: SimClock,
+}
+
+impl embedded_hal::i2c::ErrorType for Slow {
+    type Error = <VirtualSideBus as embedded_hal::i2c::ErrorType>::Error;
+}
+
+impl embedded_hal::i2c::I2c for Slow {
+    fn transaction(
+        &mut self,
+        address: u8,
+        operations: &mut [embedded_hal::i2c::Operation<'_>],
+    ) -> Result<(), Self::Error> {
+        self.clock.advance(SECOND / 25);
+        self.bus.transaction(address, operations)
     }
 }
 
