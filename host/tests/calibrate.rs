@@ -4,18 +4,19 @@
 //! The meter of the person at the bench is the exact solution of the fixture's circuit, off by
 //! what is set: no estimator of the core is in it.
 
+#[path = "calibrate/person.rs"]
+mod person;
 #[path = "calibrate/sweep.rs"]
 mod sweep;
 
 mod support;
 
+use person::{Person, SOUND, bench, jig, powered, supply, uncalibrated};
 use slotwise::bench::{LineWish, Pace, VirtualTester};
-use slotwise::calibrate::{self, Bench, Ended, Given, Operator, Passing, Step};
+use slotwise::calibrate::{self, Ended, Step};
 use slotwise::client::Client;
-use slotwise::error::Error;
 use slotwise_core::calibration::event::CalibrationEvent;
 use slotwise_core::calibration::limiters::{LimiterFault, Limiters};
-use slotwise_core::calibration::raw::RawMeasure;
 use slotwise_core::calibration::step::StepFault;
 use slotwise_core::calibration::validity::Validity;
 use slotwise_core::front_end::response;
@@ -23,140 +24,10 @@ use slotwise_core::link::{WorkshopReply, WorkshopRequest};
 use slotwise_core::record::{Body, decode};
 use slotwise_core::slots::Lead;
 use slotwise_core::stimulus::DrivePath;
-use slotwise_core::units::{Amperes, Celsius, Hertz, Ohms, Ratio, UnixSeconds, Volts};
+use slotwise_core::units::{Amperes, Hertz, Ohms, UnixSeconds, Volts};
 use slotwise_virtual::house::{Jig, Supply};
 use slotwise_virtual::tester::{Specimen, Tolerance};
 use support::pulled;
-
-const NOW: UnixSeconds = UnixSeconds::new(1_772_460_000);
-
-/// Bytes of an erased flash of the board's size.
-const FLASH: usize = 16 << 20;
-
-fn supply() -> Supply {
-    Supply::pure(Volts::new(118.0), Hertz::new(59.97)).with_thd(Ratio::new(0.02))
-}
-
-fn jig(step: Step) -> Jig {
-    match step {
-        Step::Shorted => Jig::shorted(),
-        Step::Applied(lead) => Jig::applied(lead, supply()),
-        Step::VoltageAgain => Jig::applied(Lead::Narrow, supply()),
-        Step::Low => Jig::resistor(Ohms::new(1.0)),
-        Step::High => Jig::resistor(Ohms::new(10.0)),
-    }
-}
-
-/// Connects what is asked for, after what `slips` says for the first time.
-struct Person<'t> {
-    tester: &'t VirtualTester,
-    specimen: Specimen,
-    /// The meter reads so much of the truth.
-    meter: f64,
-    /// What is connected instead at the first time of a step.
-    slips: Vec<(Step, Jig)>,
-    /// Ends it at this step.
-    abort_at: Option<Step>,
-    confirms: bool,
-    limiters: Limiters,
-    faults: Vec<(Step, StepFault)>,
-    passing: Option<Passing>,
-}
-
-impl<'t> Person<'t> {
-    fn careful(tester: &'t VirtualTester, specimen: &Specimen) -> Self {
-        Self {
-            tester,
-            specimen: specimen.clone(),
-            meter: 1.0,
-            slips: Vec::new(),
-            abort_at: None,
-            confirms: true,
-            limiters: SOUND,
-            faults: Vec::new(),
-            passing: None,
-        }
-    }
-}
-
-/// What sound limiters let through (`hardware/faults_self.csv`, nothing failed).
-const SOUND: Limiters = Limiters {
-    to_ground: [Amperes::new(2.57e-3); 2],
-    to_clip: [Amperes::new(2.57e-3); 2],
-};
-
-impl Operator for Person<'_> {
-    fn limiters(&mut self) -> Result<Option<Limiters>, Error> {
-        Ok(Some(self.limiters))
-    }
-
-    fn connect(&mut self, step: Step) -> Result<Given, Error> {
-        if self.abort_at == Some(step) {
-            return Ok(Given::Abort);
-        }
-        let slip = self.slips.iter().position(|(at, _)| *at == step);
-        let on = slip.map_or_else(|| jig(step), |slip| self.slips.remove(slip).1);
-        self.tester.put_on(&on)?;
-        if !step.wants_voltage() {
-            return Ok(Given::Ready);
-        }
-        // What is asked for is read off the right fixture: a slip is one of the leads.
-        let volts = jig(step).volts(&self.specimen).expect("solves");
-        Ok(Given::Voltage(volts * self.meter as f32))
-    }
-
-    fn measuring(&mut self, _: RawMeasure) -> Result<(), Error> {
-        Ok(())
-    }
-
-    fn right(&mut self, _: Step) -> Result<(), Error> {
-        Ok(())
-    }
-
-    fn wrong(&mut self, step: Step, fault: &StepFault) -> Result<(), Error> {
-        assert!(self.faults.len() < 20, "{:?}", self.faults);
-        self.faults.push((step, *fault));
-        Ok(())
-    }
-
-    fn confirm(&mut self, passing: &Passing) -> Result<bool, Error> {
-        self.passing = Some(*passing);
-        Ok(self.confirms)
-    }
-}
-
-fn bench(u_meter: f32) -> Bench {
-    Bench {
-        u_meter: Ratio::new(u_meter),
-        low: Ohms::new(1.0),
-        high: Ohms::new(10.0),
-        u_resistor: Ratio::new(0.001),
-        temperature: Celsius::new(23.0),
-        now: NOW,
-    }
-}
-
-fn uncalibrated(seed: u64) -> (Specimen, VirtualTester, Client) {
-    let specimen = Specimen::draw(seed, &Tolerance::USUAL);
-    let (tester, client) = powered(&specimen);
-    (specimen, tester, client)
-}
-
-/// A tester of this make with an empty flash, and a program at its port.
-fn powered(specimen: &Specimen) -> (VirtualTester, Client) {
-    let flash = vec![0xFF; FLASH];
-    let mut tester = VirtualTester::power(
-        specimen.clone(),
-        flash,
-        Some(NOW),
-        Pace(1000),
-        LineWish::Best,
-    )
-    .expect("starts");
-    let mut client = Client::new(tester.connect().expect("a line"));
-    client.hello().expect("answers");
-    (tester, client)
-}
 
 fn validity(client: &mut Client) -> Validity {
     match client.workshop(WorkshopRequest::About).expect("answers") {

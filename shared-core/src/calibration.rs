@@ -8,6 +8,7 @@ pub mod fit;
 pub mod limiters;
 pub mod raw;
 pub mod step;
+mod turns;
 pub mod validity;
 
 use core::fmt;

@@ -11,7 +11,7 @@ use slotwise_core::slots::{ClipTarget, Lead};
 use slotwise_core::units::{Hertz, Volts};
 use slotwise_virtual::house::{Jig, Supply};
 
-use super::{Person, bench, uncalibrated};
+use super::person::{Person, bench, uncalibrated};
 
 /// Levels around and beyond both supply bands, and half of it.
 const LEVELS: [f32; 6] = [60.0, 104.0, 114.0, 120.0, 127.0, 140.0];

@@ -15,15 +15,12 @@
 //! is the lead. The same current reads the reference resistor, all pins shorted; the probe
 //! checks that reading, it is not exact enough to make it (0.05 ohm in 4 s).
 //!
-//! **Turns.** Joined leads have one angle, too, whatever the barrier drains. What turns one string
-//! against the others is its filter: 16.3 mrad at 60 Hz. A capacitor that is open or a resistor of
-//! it that is shorted shows there and nowhere else (`hardware/unseen.csv`).
-//!
 //! Limits: strings turned against each other by their capacitors (0.8 mrad) are taken by size;
 //! that is 0.3 ppm. What the fixture's contacts have is in the reference resistor and in the
 //! lead's zero.
 
 use super::raw::{NOMINAL, RawDrive, RawRest};
+use super::turns::turned;
 use super::{Calibration, ChannelCalibration, fails};
 use crate::drive::DriveCalibration;
 use crate::evidence::Reading;
@@ -171,7 +168,7 @@ pub fn work_out(readings: &Readings, limits: &CalibrationLimits) -> Result<Worke
     if fails(f64::from(limits.closure_most.get()) >= gains.closure) {
         return Err(FitFault::Closure);
     }
-    if let Some(lead) = turned(readings, limits) {
+    if let Some(lead) = turned(&readings.applied, limits) {
         return Err(FitFault::Turn(lead));
     }
     let meter = f64::from(readings.u_meter.get());
@@ -308,35 +305,6 @@ fn gains(readings: &Readings) -> Gains {
         closure,
         off: scales.map(|one| one / scale - 1.0),
     }
-}
-
-/// The lead whose string is turned most against the middle one of three that are joined, if it is
-/// by more than filters differ.
-fn turned(readings: &Readings, limits: &CalibrationLimits) -> Option<Lead> {
-    let mut most = (0.0, Lead::Narrow);
-    for applied in &readings.applied {
-        // The turn is that of a delay: stated at 60 Hz.
-        let hertz = applied.raw.frequency.value().map_or(60.0, |f| f.get());
-        let joined = || Lead::ALL.into_iter().filter(|lead| *lead != applied.lead);
-        let against = joined().next()?;
-        let phasor = |lead: Lead| applied.raw.leads[lead.channel()].phasor();
-        let angle = |lead: Lead| {
-            let apart = phasor(lead) * phasor(against).conj();
-            libm::atan2(apart.im, apart.re) * 60.0 / f64::from(hertz)
-        };
-        let sum: f64 = joined().map(angle).sum();
-        let low = joined().map(angle).fold(f64::INFINITY, f64::min);
-        let high = joined().map(angle).fold(f64::NEG_INFINITY, f64::max);
-        let middle = sum - low - high;
-        for lead in joined() {
-            let off = (angle(lead) - middle).abs();
-            // A NaN is the most.
-            if fails(off <= most.0) {
-                most = (off, lead);
-            }
-        }
-    }
-    fails(most.0 <= f64::from(limits.turn_most.get())).then_some(most.1)
 }
 
 /// The line-frequency part of a known voltage: its true RMS without harmonics and noise.
