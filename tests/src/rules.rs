@@ -83,7 +83,6 @@ pub const ROOMS: &[Room] = &[
             "heapless",
             "static_cell",
             "defmt",
-            "defmt-rtt",
             "panic-probe",
         ],
     },

@@ -20,7 +20,7 @@ fn put_head(flash: &mut Nor, part: usize, sequence: u32, first: u32) {
     }
 }
 
-/// A whole item, as the library writes it.
+/// A whole item, as the journal writes it.
 fn item(number: u32, payload: &[u8]) -> Vec<u8> {
     let mut flash = Nor::blank(1);
     let content = [&number.to_le_bytes(), payload].concat();

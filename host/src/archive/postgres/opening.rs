@@ -115,15 +115,12 @@ pub(super) fn bring_up(client: &mut Client, place: &Path, make: bool) -> Result<
         transaction.commit().map_err(&failed)?;
         found = version(client).map_err(&failed)?;
     }
-    match found {
-        Some(found) if found > newest => {
-            return Err(ArchiveError::Newer {
-                file: place.to_owned(),
-                found,
-                known: newest,
-            });
-        }
-        _ => {}
+    if let Some(found) = found.filter(|found| *found > newest) {
+        return Err(ArchiveError::Newer {
+            file: place.to_owned(),
+            found,
+            known: newest,
+        });
     }
     client
         .batch_execute(&format!("SET search_path TO {SCHEMA}"))
