@@ -226,12 +226,12 @@ fn after_any_sequence_the_relays_are_open_whenever_the_mark_says_so() {
         let mut random = Random(seed);
         let (bench, mut stimulator) = bench();
         if random.below(4) == 0 {
-            bench.fails_high.set(Some(random.below(5) as usize));
+            bench.fails_high.set(Some(random.below(6) as usize));
         }
         for step in 0..600 {
             match random.below(30) {
                 0 => stimulator.set(Order::Rest),
-                1..=3 => stimulator.set(ORDERS[random.below(4) as usize]),
+                1..=3 => stimulator.set(ORDERS[random.below(ORDERS.len() as u64) as usize]),
                 4 if random.below(10) == 0 => stimulator.silence(),
                 _ => {}
             }
@@ -248,7 +248,7 @@ fn after_any_sequence_the_relays_are_open_whenever_the_mark_says_so() {
             let mark = stimulator.on_frame(&delivered);
             let at = || format!("seed {seed}, step {step}: {mark:?}");
             match mark {
-                Applied::Nothing => assert_eq!(during, [false; 5], "{}", at()),
+                Applied::Nothing => assert_eq!(during, [false; 6], "{}", at()),
                 Applied::Dropped(_) => assert!(bench.all_low(), "{}", at()),
                 Applied::Probe { closed: false, .. } => {
                     assert!(!during[PUMP] && !during[HOLD], "{}", at());
@@ -257,7 +257,18 @@ fn after_any_sequence_the_relays_are_open_whenever_the_mark_says_so() {
                     assert!(!(during[PUMP] && during[HOLD]), "{}", at());
                     assert!(!during[GROUND] && !during[CLIP], "{}", at());
                 }
-                Applied::Probe { .. } | Applied::Drive { .. } => {}
+                Applied::Drive { .. } => assert!(!during[RAISE], "{}", at()),
+                Applied::Limiter { path, .. } => {
+                    let closed = [during[GROUND], during[CLIP]];
+                    let is_ground = path == DrivePath::WideToGround;
+                    // All low: a pin refused, or the order has just ended.
+                    assert!(
+                        closed == [is_ground, !is_ground] || during == [false; 6],
+                        "{}",
+                        at()
+                    );
+                }
+                Applied::Probe { .. } => assert!(!during[RAISE], "{}", at()),
             }
             let after = bench.levels();
             assert!(!(after[HOLD] && (after[GROUND] || after[CLIP])), "{}", at());

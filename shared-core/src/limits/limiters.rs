@@ -1,0 +1,50 @@
+//! Limits of the test of the drive's current limiters ([`crate::limiter_check`]).
+//!
+//! Model: plain level 6.0 V behind 3.0 kohm, 2.0 mA both ways; raised in one half of the tone to
+//! 10.2 V, where a working limiter passes 2.57 mA at 25 degC, 2.35 at 50 and 2.89 at 0
+//! (`hardware/theory.md`, ngspice). The size of the tone rises by `(I / 2.0 mA + 1) / 2`.
+
+use crate::units::{Ohms, Ratio, Volts};
+
+/// What counts as a limiter that holds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LimiterLimits {
+    /// The drive's raised level as designed; the reading rests on it only through
+    /// [`Self::held_most`]. Resistors of the level's reference, 0.1 V left over the coupler:
+    /// 2.495 x (1 + 14 / 4.32) less that. Arithmetic.
+    pub raised_level: Volts,
+    /// Least rise of the tone's size. The least current, 2.35 mA less 4 % of spread, rises by 1.06
+    /// over a path of nothing; a level that does not rise stays at 1.00. Arithmetic.
+    pub held_least: Ratio,
+    /// Most rise. A limiter at 0 degC and 4 % of spread up, 3.0 mA, rises by 1.25 over a path of
+    /// nothing, one of 2.89 mA by 1.27 over one of [`Self::path_most`]; without a limiter it is 1.35, with 0.2 V over the coupler and levels of 0.5 % 1.32. Arithmetic.
+    pub held_most: Ratio,
+    /// Path above which the test is not made, see [`Self::held_most`]. No path so long is proven
+    /// to be anything: ten times the 10 ohm of neutral to burner, and more than a rod has that
+    /// NEC 250.53 lets stand alone (25 ohm). Judgement.
+    pub path_most: Ohms,
+    /// Share of the plain reading at right angles to the tone, in any of the three windows, below
+    /// which a pass tells alone. What stands at right angles is one draw of the noise; the gap
+    /// from 1.28 to 1.32 is four times this. Judgement, held against drawn passes in the tests.
+    pub quiet: Ratio,
+    /// ... and from which it tells nothing. Judgement, as above.
+    pub noisy: Ratio,
+    /// Passes after which the test is given up: 6 s. Judgement.
+    pub passes: u8,
+    /// Passes that must agree on a limiter that fails, and none against it. As for the relays.
+    pub agreeing: u8,
+}
+
+impl LimiterLimits {
+    /// The limits in force.
+    pub const DEFAULT: Self = Self {
+        raised_level: Volts::new(10.2),
+        held_least: Ratio::new(1.04),
+        held_most: Ratio::new(1.28),
+        path_most: Ohms::new(200.0),
+        quiet: Ratio::new(0.01),
+        noisy: Ratio::new(0.025),
+        passes: 5,
+        agreeing: 3,
+    };
+}
