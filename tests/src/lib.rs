@@ -10,6 +10,7 @@ pub mod fleet;
 pub mod hardware;
 pub mod hardware_decks;
 pub mod hardware_legend;
+pub mod hardware_mains;
 pub mod hardware_pins;
 pub mod image;
 pub mod lamp_picture;
