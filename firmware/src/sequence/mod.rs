@@ -4,7 +4,7 @@
 //! none, at a press of the button, or when the wiring seen changes. The first answer stands
 //! after two windows at rest (0.4 s, plus at most 50 ms to notice the voltage). Where the slots
 //! read sound the tester's own relays are tested (0.83 s), the earth path follows (4 s), then
-//! neutral and ground together and the limiter of their leg (5.2 s), and with the clip on an
+//! neutral and ground together and the limiter of their leg (6.4 s), and with the clip on an
 //! independent earth the same to the clip; the rest of the ten windows at rest ends the test, and
 //! its record is made.
 //!

@@ -9,7 +9,7 @@
 //!
 //! The relays are tested first, one at a time (0.83 s, up to 4.2 s): a path whose relays were not
 //! all seen to open is not used in that test, and one that stays closed ends in a failed test of
-//! the tester. The limiter of a leg follows on its reading (1.2 s, up to 6): without it the reading
+//! the tester. The limiter of a leg follows on its reading (2.4 s, up to 9.6): without it the reading
 //! does not count, and one that does not hold ends in a failed test, too.
 //!
 //! Nothing is closed before two windows at rest have shown that it may be; then the interrupt

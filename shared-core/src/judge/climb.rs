@@ -6,6 +6,7 @@ use crate::finding::{Finding, FindingCode, NextCheck};
 use crate::limits::Limits;
 use crate::slots::ClipTarget;
 use crate::topology::{Topology, TopologySet};
+use crate::units::Ohms;
 use crate::verdict::{Outcome, Unproven, Verdict};
 
 use super::appliance::watch;
@@ -107,13 +108,20 @@ pub(super) fn climb(
     verdict
 }
 
-/// Whether the clip was shown to touch an earth, by a current of the drive whose leg is sound;
-/// what to do where it was not.
+/// Whether the clip was shown to touch an earth by a current of the drive, and the limiters in
+/// both of the drive's legs to hold; what to do where they were not.
 fn clip_on_earth(evidence: &Evidence, limits: &Limits) -> Result<(), NextCheck> {
     if evidence.clip_target != ClipTarget::IndependentEarth {
         return Err(NextCheck::ClipOnIndependentEarth);
     }
-    match evidence.neutral_to_clip {
+    reached(evidence.neutral_to_clip, limits)?;
+    reached(evidence.neutral_and_ground, limits)
+}
+
+/// Whether the drive reached what it was closed on, within what its limiter can be tested over: a
+/// reading counts only with its limiter tested ([`Missing::LimiterUntested`]).
+fn reached(path: Measured<Ohms>, limits: &Limits) -> Result<(), NextCheck> {
+    match path {
         Measured::Known(path) if path.value <= limits.limiters.path_most => Ok(()),
         // More than three volts on the neutral: the drive is not closed onto them.
         Measured::Missing(Missing::Refused) => Err(NextCheck::LoadsOffAndRepeat),

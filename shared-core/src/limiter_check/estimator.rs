@@ -1,10 +1,10 @@
 //! The frames of one pass to what they say of the limiter.
 //!
 //! Each window gives the share `q` of the plain level that the path takes, as for the drive's
-//! own readings ([`crate::drive`]): a path of copper has it along the tone, so what stands at right
-//! angles is noise, and shows how much of it there is in the part along. A pass is quiet when all
-//! three windows have less of it than [`LimiterLimits::quiet`], noisy above
-//! [`LimiterLimits::noisy`]: then it tells nothing.
+//! own readings ([`crate::drive`]). The three have one angle, whatever the path's reactance and the
+//! front end's lag make it, so what stands at right angles to their sum is noise, and shows how
+//! much of it there is in the part along. Where a window has more of it than
+//! [`LimiterLimits::noisy`] the pass tells nothing.
 //!
 //! Integers on the sampling path, bounds in the drive's `lock_in`. A pass with a lost frame, or one beyond full
 //! scale, says nothing.
@@ -23,10 +23,7 @@ use crate::stimulus::DrivePath;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Said {
     /// The limiter acts, both ways.
-    Holds {
-        /// Whether the pass was quiet enough to tell alone.
-        quiet: bool,
-    },
+    Holds,
     /// It does not, or the level does not rise.
     Fails {
         /// Whether that is while the tone is high.
@@ -128,6 +125,9 @@ impl Estimator {
             return None;
         }
         let shares = self.shares(calibration)?;
+        let sum: Complex<f64> = shares.iter().sum();
+        let axis = sum / libm::hypot(sum.re, sum.im);
+        let shares = shares.map(|share| share * axis.conj());
         let plain = shares[Level::Plain as usize].re;
         let across = shares.iter().fold(0.0_f64, |most, q| most.max(q.im.abs()));
         // Written so that a NaN tells nothing.
@@ -139,17 +139,22 @@ impl Estimator {
             f64::from(limits.held_least.get()),
             f64::from(limits.held_most.get()),
         );
+        // The half that is further out of bounds: noise in the plain window moves both.
+        let mut worst = (0.0, false, 0.0);
         for (level, high) in [(Level::HighRaised, true), (Level::LowRaised, false)] {
             let rise = shares[level as usize].re / plain;
-            if !(least..=most).contains(&rise) {
-                return Some(Said::Fails {
-                    high,
-                    permille: libm::round(rise * 1000.0) as i32,
-                });
+            let beyond = (rise - most).max(least - rise);
+            if beyond > worst.0 {
+                worst = (beyond, high, rise);
             }
         }
-        Some(Said::Holds {
-            quiet: across < plain * f64::from(limits.quiet.get()),
-        })
+        let (beyond, high, rise) = worst;
+        if beyond > 0.0 {
+            return Some(Said::Fails {
+                high,
+                permille: libm::round(rise * 1000.0) as i32,
+            });
+        }
+        Some(Said::Holds)
     }
 }

@@ -14,8 +14,8 @@
 //! the gains drop out of the ratio.
 //!
 //! A pass lasts 1.2 s: a window with the plain level, one with the high half raised, one with the
-//! low half, their order changed from pass to pass. A quiet pass tells; a noisy one is asked for
-//! again, up to five. Three passes must agree on a limiter that fails.
+//! low half, their order changed from pass to pass. Two passes must agree on a limiter that holds,
+//! three on one that fails; after eight the test is given up.
 //!
 //! Limits: a path of more than 200 ohm takes so much of the level that a cold limiter hardly
 //! acts: there the test is not made. What is tested is the current into the path at hand, with

@@ -23,7 +23,7 @@ pub enum Then {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Tally {
     passes: u8,
-    /// Passes that saw it hold; a quiet one counts twice.
+    /// Passes that saw it hold.
     holds: u8,
     fails: u8,
 }
@@ -46,12 +46,10 @@ impl Tally {
     pub fn take(&mut self, path: DrivePath, said: Said, limits: &LimiterLimits) -> Then {
         self.passes = self.passes.saturating_add(1);
         match said {
-            Said::Holds { quiet } => {
-                self.holds = self.holds.saturating_add(if quiet { 2 } else { 1 });
-            }
+            Said::Holds => self.holds = self.holds.saturating_add(1),
             Said::Fails { high, permille } => {
                 self.fails = self.fails.saturating_add(1);
-                if self.holds == 0 && self.fails >= limits.agreeing {
+                if self.fails >= self.holds.saturating_add(limits.agreeing) {
                     let permille_of =
                         |ratio: crate::units::Ratio| libm::roundf(ratio.get() * 1000.0) as i32;
                     return Then::Failed(SelfTestFailure::LimiterFails {
@@ -65,7 +63,7 @@ impl Tally {
             }
             Said::Untold => {}
         }
-        if self.holds >= 2 && self.fails == 0 {
+        if self.holds >= self.fails.saturating_add(limits.holding) {
             Then::Holds
         } else if self.passes >= limits.passes {
             Then::Untold
@@ -97,15 +95,16 @@ mod tests {
     }
 
     #[test]
-    fn a_quiet_pass_tells_alone_and_noisier_ones_in_pairs() {
-        assert_eq!(after(&[Said::Holds { quiet: true }]), Then::Holds);
-        let noisy = Said::Holds { quiet: false };
-        assert_eq!(after(&[noisy]), Then::Again);
-        assert_eq!(after(&[noisy, Said::Untold, noisy]), Then::Holds);
+    fn two_passes_must_agree_that_it_holds() {
+        assert_eq!(after(&[Said::Holds]), Then::Again);
+        assert_eq!(
+            after(&[Said::Holds, Said::Untold, Said::Holds]),
+            Then::Holds
+        );
     }
 
     #[test]
-    fn three_passes_must_agree_on_a_failure_and_none_against_it() {
+    fn three_passes_more_must_agree_on_a_failure_than_speak_against_it() {
         assert_eq!(after(&[FAILS, FAILS]), Then::Again);
         let Then::Failed(SelfTestFailure::LimiterFails {
             path,
@@ -117,13 +116,17 @@ mod tests {
             panic!("not failed");
         };
         assert_eq!((path, high, permille), (PATH, false, 1350));
+        assert_eq!(after(&[FAILS, Said::Holds, FAILS, FAILS]), Then::Again);
+        assert_eq!(after(&[FAILS, Said::Holds, Said::Holds]), Then::Again);
     }
 
     #[test]
     fn passes_that_contradict_each_other_tell_nothing() {
-        let holds = Said::Holds { quiet: true };
-        assert_eq!(after(&[FAILS, holds, FAILS, FAILS, FAILS]), Then::Untold);
-        assert_eq!(after(&[FAILS, holds, holds, holds, holds]), Then::Untold);
-        assert_eq!(after(&[Said::Untold; 5]), Then::Untold);
+        let mut passes = [FAILS; LIMITS.passes as usize];
+        for place in [1, 3, 5, 7] {
+            passes[place] = Said::Holds;
+        }
+        assert_eq!(after(&passes), Then::Untold);
+        assert_eq!(after(&[Said::Untold; LIMITS.passes as usize]), Then::Untold);
     }
 }

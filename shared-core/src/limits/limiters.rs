@@ -23,15 +23,18 @@ pub struct LimiterLimits {
     /// to be anything: ten times the 10 ohm of neutral to burner, and more than a rod has that
     /// NEC 250.53 lets stand alone (25 ohm). Judgement.
     pub path_most: Ohms,
-    /// Share of the plain reading at right angles to the tone, in any of the three windows, below
-    /// which a pass tells alone. What stands at right angles is one draw of the noise; the gap
-    /// from 1.28 to 1.32 is four times this. Judgement, held against drawn passes in the tests.
-    pub quiet: Ratio,
-    /// ... and from which it tells nothing. Judgement, as above.
+    /// Share of the plain reading at right angles to the tone, in any of the three windows, from
+    /// which a pass tells nothing. What stands at right angles is one draw of the noise; the gap
+    /// from 1.28 to 1.32 is one and a half times this. Judgement, held against drawn passes in
+    /// the tests.
     pub noisy: Ratio,
-    /// Passes after which the test is given up: 6 s. Judgement.
+    /// Passes after which the test is given up: 9.6 s, less than the earth path may take. Judgement.
     pub passes: u8,
-    /// Passes that must agree on a limiter that fails, and none against it. As for the relays.
+    /// Passes that must agree on a limiter that holds, beyond those that speak against it. A load
+    /// that switches leaves its step in one window, along the tone as well as across it: chance
+    /// has to strike twice. Judgement, as above.
+    pub holding: u8,
+    /// Passes that must agree on a limiter that fails, likewise. As for the relays.
     pub agreeing: u8,
 }
 
@@ -42,9 +45,9 @@ impl LimiterLimits {
         held_least: Ratio::new(1.04),
         held_most: Ratio::new(1.28),
         path_most: Ohms::new(200.0),
-        quiet: Ratio::new(0.01),
         noisy: Ratio::new(0.025),
-        passes: 5,
+        passes: 8,
+        holding: 2,
         agreeing: 3,
     };
 }

@@ -6,8 +6,16 @@ use super::*;
 fn a_voltage_opens_within_the_frame_that_shows_it_and_until_rest() {
     // 5 V and 3 V RMS as peaks: 7.07 V and 4.24 V, arithmetic.
     let just = |order: Order, more: f64| match order {
-        Order::Drive(DrivePath::WideToClip) => frame(0.0, 4.243 + more),
-        Order::Drive(DrivePath::WideToGround) => frame(-4.243 - more, 0.0),
+        Order::Drive(DrivePath::WideToClip)
+        | Order::Limiter {
+            path: DrivePath::WideToClip,
+            ..
+        } => frame(0.0, 4.243 + more),
+        Order::Drive(DrivePath::WideToGround)
+        | Order::Limiter {
+            path: DrivePath::WideToGround,
+            ..
+        } => frame(-4.243 - more, 0.0),
         _ => frame(7.071 + more, 0.0),
     };
     for order in ORDERS {
@@ -48,6 +56,7 @@ fn a_voltage_opens_within_the_frame_that_shows_it_and_until_rest() {
                     Applied::Probe { frame: 0, .. }
                         | Applied::Drive { frame: 0, .. }
                         | Applied::Relays { frame: 0 }
+                        | Applied::Limiter { frame: 0, .. }
                 ),
                 "begun anew: {first:?}"
             );
@@ -175,7 +184,7 @@ fn silence_opens_and_counts_as_blind() {
 #[test]
 fn a_pin_that_cannot_be_driven_opens_all_the_others() {
     for order in ORDERS {
-        for pin in [PUMP, HOLD, GROUND, CLIP, TONE] {
+        for pin in [PUMP, HOLD, GROUND, CLIP, TONE, RAISE] {
             let (bench, mut stimulator) = bench();
             bench.fails_high.set(Some(pin));
             stimulator.set(order);
@@ -189,7 +198,14 @@ fn a_pin_that_cannot_be_driven_opens_all_the_others() {
                 Order::Probe => pin == PUMP || pin == HOLD,
                 Order::Relays { .. } => pin == PUMP || pin == HOLD || pin == TONE,
                 Order::Drive(DrivePath::WideToGround) => pin == GROUND || pin == TONE,
-                _ => pin == CLIP || pin == TONE,
+                Order::Drive(DrivePath::WideToClip) => pin == CLIP || pin == TONE,
+                Order::Limiter { path, .. } => {
+                    let is_ground = path == DrivePath::WideToGround;
+                    pin == if is_ground { GROUND } else { CLIP } || pin == TONE
+                        // The first window of pass 0 is plain, 0.4 s; of pass 1 it is raised.
+                        || pin == RAISE && !is_ground
+                }
+                Order::Rest => false,
             };
             assert_eq!(dropped, used, "{order:?}, pin {pin}");
         }

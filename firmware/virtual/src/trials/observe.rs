@@ -12,6 +12,7 @@ use slotwise_core::evidence::{
     SlotVoltages, ZeroSum,
 };
 use slotwise_core::slots::{ClipTarget, LEADS, Lead, Pair};
+use slotwise_core::stimulus::DrivePath;
 use slotwise_core::units::{Hertz, Ohms, Radians, Ratio, Volts};
 
 /// Standard uncertainty of a calibration against a 0.1 % reference.
@@ -28,6 +29,10 @@ const PROBE_DRIVE: core::ops::Range<f64> = 20.0..150.0;
 /// The drive's interlock, and the most that it reads.
 const DRIVE_REST: f64 = 3.0;
 const DRIVE_MOST: f64 = 1_000.0;
+
+/// The least that the way to a clip reads, and the longest path that a limiter is tested over.
+const CLIP_LEAST: f64 = 0.05;
+const LIMITER_PATH: f64 = 200.0;
 
 /// Ohms from which the tester takes a current to flow through a relay that is to be open.
 const RELAY_FLOWS: f64 = 5.0;
@@ -53,8 +58,9 @@ impl Means {
 pub struct Trial {
     /// In the order of [`Means::ALL`].
     pub evidence: [Evidence; 3],
-    /// Whether the tester's test of its relays fails in it, likewise. No answer is given then.
-    pub relay_is_closed: [bool; 3],
+    /// Whether the tester's tests of its relays and limiters fail in it, likewise. No answer is
+    /// given then.
+    pub fails_itself: [bool; 3],
     /// Volts of the ground slot against an independent earth.
     pub ground_to_earth: Volts,
 }
@@ -94,12 +100,15 @@ pub fn observe(
     all.hot_and_ground = hot_and_ground(probe, draw);
     let drive = tester.drive(&free)?;
     all.neutral_and_ground = neutral_and_ground(drive, draw);
+    let to_clip = tester.drive_to_clip(&on_earth)?;
+    all.neutral_to_clip = neutral_and_ground(to_clip, draw);
     let relay_is_closed = tester.finds_a_closed_relay(probe, drive, draw);
+    let limiter_fails = tester.finds_a_failed_limiter(drive, to_clip);
     probed.hot_and_ground = all.hot_and_ground;
     let true_ground = on_earth.truth.pair(Pair::ClipGround).norm();
     Ok(Trial {
         evidence: [slots_only, probed, all],
-        relay_is_closed: [false, relay_is_closed, relay_is_closed],
+        fails_itself: [false, relay_is_closed, relay_is_closed || limiter_fails],
         ground_to_earth: Volts::new(true_ground as f32),
     })
 }
@@ -271,30 +280,65 @@ impl Tester<'_> {
         }))
     }
 
-    /// What the drive reads in ohms, or why it is not closed. The current is that of the
-    /// drive's level less the voltage that the tester sees, over the drive's own resistance.
+    /// What the drive to ground reads in ohms, or why it is not closed.
     fn drive(&self, free: &Seen) -> Result<Result<f64, Missing>, HouseError> {
-        if free.pair(Pair::GroundWide).norm() >= DRIVE_REST {
+        let pair = Pair::GroundWide;
+        if free.pair(pair).norm() >= DRIVE_REST {
             return Ok(Err(Missing::Refused));
         }
-        let moved = self.plugged.driven()?;
+        Ok(self.driven(&self.plugged.driven()?, pair, self.reference()))
+    }
+
+    /// What the drive to the clip reads, the clip on an independent earth.
+    fn drive_to_clip(&self, on_earth: &Seen) -> Result<Result<f64, Missing>, HouseError> {
+        let pair = Pair::ClipWide;
+        if on_earth.pair(pair).norm() >= DRIVE_REST {
+            return Ok(Err(Missing::Refused));
+        }
+        let lead = f64::from(self.specimen.currents.clip_reference.get());
+        let read = self.driven(&self.plugged.driven_to_earth()?, pair, lead);
+        // Less than any path has: no current.
+        Ok(match read {
+            Ok(ohms) if ohms < CLIP_LEAST => Err(Missing::NoCurrent),
+            _ => read,
+        })
+    }
+
+    /// Ohms beside `reference` of what the drive moves. The current is that of the drive's level less
+    /// the voltage that the tester sees, over the drive's own resistance.
+    fn driven(&self, moved: &Moved, pair: Pair, reference: f64) -> Result<f64, Missing> {
         let parts = &self.specimen.currents;
         let level = f64::from(parts.drive_level.get());
         let source = f64::from(parts.drive_source.get());
-        let (ground, wide) = Pair::GroundWide.leads();
-        let path = moved.after[wide.channel()] - moved.after[ground.channel()];
+        let (far, wide) = pair.leads();
+        let path = moved.after[wide.channel()] - moved.after[far.channel()];
         // What flows, and what the tester makes of the voltage that it sees.
         let current = level / (path + source);
         let seen = match self.fault {
             Some(TesterFault::StuckDrive) => Phasor::new(0.0, 0.0),
-            _ => -self.change(&moved, Pair::GroundWide) * current,
+            _ => -self.change(moved, pair) * current,
         };
         let whole = seen / (level - seen) * source;
-        Ok(if whole.norm() >= DRIVE_MOST {
+        if whole.norm() >= DRIVE_MOST {
             Err(Missing::BeyondRange)
         } else {
-            Ok(whole.re - self.reference())
-        })
+            Ok(whole.re - reference)
+        }
+    }
+
+    /// What the tests of the limiters find, where the drive was closed on a path of which they
+    /// can tell.
+    fn finds_a_failed_limiter(
+        &self,
+        to_ground: Result<f64, Missing>,
+        to_clip: Result<f64, Missing>,
+    ) -> bool {
+        let on = match self.fault {
+            Some(TesterFault::FailedLimiter(DrivePath::WideToGround)) => to_ground,
+            Some(TesterFault::FailedLimiter(DrivePath::WideToClip)) => to_clip,
+            _ => return false,
+        };
+        on.is_ok_and(|ohms| ohms <= LIMITER_PATH)
     }
 
     /// What the test of the relays finds before the probe is used. With the partner of a welded
