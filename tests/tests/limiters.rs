@@ -52,7 +52,7 @@ fn failure(records: &[Record]) -> Option<SelfTestFailure> {
 
 fn last_test(records: &[Record]) -> Option<Test> {
     records.iter().rev().find_map(|record| match &record.body {
-        Body::Test(test) => Some((**test).clone()),
+        Body::Test(test) => Some(test.clone()),
         _ => None,
     })
 }
