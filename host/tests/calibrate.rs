@@ -486,3 +486,31 @@ fn a_tester_whose_limiter_does_not_limit_is_not_calibrated() {
     assert_eq!(validity(&mut client), Validity::Missing);
     tester.stop().expect("ran to the end");
 }
+
+/// A board of before the resistor in the clip lead, or one whose resistor is shorted: its limiter in
+/// that leg could not be told from one that is gone, so it gets no calibration.
+#[test]
+fn a_board_without_the_resistor_in_the_clip_lead_is_not_calibrated() {
+    use slotwise::texts::workshop;
+    let mut specimen = Specimen::nominal(37);
+    specimen.currents.clip_reference = Ohms::new(0.1);
+    let (tester, mut client) = powered(&specimen);
+    let mut person = Person::careful(&tester, &specimen);
+    person.gives_up = true;
+    let ended = calibrate::run(&mut client, &mut person, &bench(0.001)).expect("runs");
+    assert_eq!(ended, Ended::Aborted);
+    let [(Step::Shorted, fault)] = person.faults[..] else {
+        panic!("{:?}", person.faults);
+    };
+    let StepFault::OtherResistance { ohms } = fault else {
+        panic!("{fault:?}");
+    };
+    assert!((ohms.get() - 0.1).abs() < 0.02, "{ohms:?}");
+    let text = workshop::wrong(Step::Shorted, &fault);
+    println!("{text}");
+    for word in ["0.10 ohm", "R102", "revision B", "cannot be calibrated"] {
+        assert!(text.contains(word), "{text}");
+    }
+    assert_eq!(validity(&mut client), Validity::Missing);
+    tester.stop().expect("ran to the end");
+}

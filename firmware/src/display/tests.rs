@@ -52,7 +52,7 @@ const PHASES: [Phase; 8] = [
     Phase::TesterFault,
     Phase::NeutralToClip,
 ];
-const MISSING: [Missing; 9] = [
+const MISSING: [Missing; 10] = [
     Missing::NotAsked,
     Missing::NoVoltage,
     Missing::ClipFree,
@@ -62,6 +62,7 @@ const MISSING: [Missing; 9] = [
     Missing::BeyondRange,
     Missing::NoCurrent,
     Missing::RelaysUntested,
+    Missing::LimiterUntested,
 ];
 const CHIPS: [ClockChip; 9] = [
     ClockChip::NotAsked,

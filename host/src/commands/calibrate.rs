@@ -247,8 +247,8 @@ impl Operator for Person {
         say(self.json, "right", "good")
     }
 
-    fn wrong(&mut self, _: Step, fault: &StepFault) -> Result<(), Error> {
-        say(self.json, "again", &texts::wrong(fault))
+    fn wrong(&mut self, step: Step, fault: &StepFault) -> Result<(), Error> {
+        say(self.json, "again", &texts::wrong(step, fault))
     }
 
     fn confirm(&mut self, passing: &Passing) -> Result<bool, Error> {

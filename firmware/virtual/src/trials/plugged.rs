@@ -160,9 +160,8 @@ impl<'a> Plugged<'a> {
 mod tests {
     use super::super::Draw;
     use super::*;
-    use crate::house::{Appliance, bank, drive_response, enumeration};
-    use crate::means::{Blade, earth_path_ohms, loop_ohms, open_slots};
-    use crate::tester::Paths;
+    use crate::house::{Appliance, bank, enumeration};
+    use crate::means::{Blade, earth_ohms, earth_path_ohms, loop_ohms, open_slots};
     use slotwise_core::slots::ClipTarget;
 
     /// Every wiring in a drawn house with a drawn tester.
@@ -246,27 +245,6 @@ mod tests {
         assert!(worst.0 < 1e-9, "{:.1e} at {}", worst.0, worst.1);
     }
 
-    /// What P2 reads from wide to the clip on an independent earth, beyond the lead's resistor, in a
-    /// network that is built with the clip there.
-    fn earth_ohms(receptacle: &Receptacle, specimen: &Specimen) -> f64 {
-        let paths = Paths {
-            drive_to_clip: true,
-            ..Paths::NONE
-        };
-        let earthed = receptacle.clone().with_clip(ClipTarget::IndependentEarth);
-        let supply = &receptacle.supply;
-        let pins = drive_response(Some(&earthed), supply, specimen, true, paths, DRIVE_HERTZ);
-        let pins = pins.unwrap();
-        let lead = |lead: Lead| {
-            let channel = lead.channel();
-            pins[channel] / specimen.strings[channel].gain(DRIVE_HERTZ)
-        };
-        let share = lead(Lead::Wide) - lead(Lead::Clip);
-        let source = f64::from(specimen.currents.drive_source.get());
-        let whole = share * source / (Phasor::new(1.0, 0.0) - share);
-        whole.re - f64::from(specimen.currents.clip_reference.get())
-    }
-
     #[test]
     fn probe_and_drive_read_what_their_parts_in_the_network_read() {
         let mut worst = Worst(0.0, String::new());
@@ -286,7 +264,7 @@ mod tests {
             let to_earth = plugged.driven_to_earth().unwrap();
             let lead = f64::from(specimen.currents.clip_reference.get());
             let p2 = change(&to_earth.after, Lead::Wide, Lead::Clip).re - lead;
-            let built = earth_ohms(&receptacle, &specimen);
+            let built = earth_ohms(&receptacle, &specimen).unwrap();
             // The clip's string and the star lie beside the path: 1 Mohm. A path through the
             // house's strays alone is not one that the drive reads.
             if built < 1_000.0 {
