@@ -12,6 +12,7 @@ pub mod hardware_decks;
 pub mod hardware_legend;
 pub mod hardware_mains;
 pub mod hardware_pins;
+pub mod hardware_verdict;
 pub mod image;
 pub mod lamp_picture;
 pub mod lamp_pins;
