@@ -42,7 +42,7 @@ use slotwise_virtual::tester::{Specimen, Tolerance};
 /// Simulated time of the run: a whole test with both of the tester's own currents, then two
 /// receptacles where nothing may be closed, with a moment in the hand after each.
 const PLAN: [(&str, u64); 3] = [
-    ("sound", 12_000),
+    ("sound", 15_000),
     ("reversed-polarity", 3_000),
     ("open-ground", 3_000),
 ];
@@ -80,8 +80,8 @@ struct Desktop {
 /// Whether the image's interrupt had this order by the end of frame `index`: it opens everything
 /// at once, and begins with the frame after the next.
 fn is_told(asked: &[Asked], index: usize, order: Order) -> bool {
-    let levels = |index: usize| asked.get(index).map_or([false; 5], |asked| asked.levels);
-    levels(index + 1) == [false; 5]
+    let levels = |index: usize| asked.get(index).map_or([false; 6], |asked| asked.levels);
+    levels(index + 1) == [false; 6]
         && match order {
             Order::Rest => true,
             Order::Probe => levels(index + 2)[Output::ProbeHold as usize],
@@ -89,10 +89,13 @@ fn is_told(asked: &[Asked], index: usize, order: Order) -> bool {
             Order::Relays { pass, .. } => {
                 levels(index + 2)[Output::Tone as usize] == pattern::tone(0, pass)
             }
-            Order::Drive(DrivePath::WideToGround) => {
-                levels(index + 2)[Output::DriveGround as usize]
+            Order::Drive(path) | Order::Limiter { path, .. } => {
+                let relay = match path {
+                    DrivePath::WideToGround => Output::DriveGround,
+                    DrivePath::WideToClip => Output::DriveClip,
+                };
+                levels(index + 2)[relay as usize]
             }
-            Order::Drive(DrivePath::WideToClip) => levels(index + 2)[Output::DriveClip as usize],
         }
 }
 
