@@ -193,12 +193,13 @@ LIMITER = {  # pins of one leg: part, pin, the node it is on
     "Q{n}1": {"2": "DRIVE_RETURN", "3": "s1", "1": "g1"}, "Q{n}2": {"2": "out", "3": "s2", "1": "g2"},
     "R{n}1": {"1": "s1", "2": "m"}, "R{n}3": {"1": "m", "2": "s2"},
     "R{n}4": {"1": "s1", "2": "g1"}, "R{n}5": {"1": "g2", "2": "s2"},
-    "R{n}6": {"1": "m", "2": "b1"}, "R{n}7": {"1": "b2", "2": "m"},
+    "R{n}2": {"1": "m", "2": "u1"}, "R{n}6": {"1": "u1", "2": "b1"},
+    "R{n}8": {"1": "u2", "2": "m"}, "R{n}7": {"1": "b2", "2": "u2"},
     "R{n}9": {"1": "b1", "2": "s2"}, "R{n}0": {"1": "s1", "2": "b2"},
     "Q{n}3": {"1": "b1", "2": "s2", "3": "g1"}, "Q{n}4": {"1": "b2", "2": "s1", "3": "g2"},
 }
-LIMITER_VALUES = {"R{n}1": "732R", "R{n}3": "732R", "R{n}6": "255k", "R{n}7": "255k", "R{n}9": "100k", "R{n}0": "100k",
-                  "R{n}4": "470k", "R{n}5": "470k"}
+LIMITER_VALUES = {"R{n}1": "787R", "R{n}3": "787R", "R{n}4": "470k", "R{n}5": "470k", "R{n}9": "100k", "R{n}0": "100k",
+                  **{f"R{{n}}{k}": "140k" for k in "2678"}}
 
 
 def drive(net):
@@ -226,8 +227,8 @@ def drive(net):
             wrong.append(f"limiter {n}: something else between it and its relay")
     if net.net("R608", 1) != net.net("U603", 7) or net.net("R608", 2) != "WIDE":
         wrong.append("R608 is not between the bridge and WIDE")
-    if net.values.get("R608") != "1k4":
-        wrong.append(f"R608 is {net.values.get('R608')}, not 1k4")
+    if net.values.get("R608") != "1k3":
+        wrong.append(f"R608 is {net.values.get('R608')}, not 1k3")
     for part in ("R601", "U602", "U603", "U604", "PS601"):
         if "WIDE" in net.pins.get(part, {}).values():
             wrong.append(f"{part} is on WIDE")

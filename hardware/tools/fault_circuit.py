@@ -61,7 +61,7 @@ def levels_of(net, state, levels=None):
     return tuple(high if f"{half} raised" in state or state.endswith("both raised") else plain for half in ("high", "low"))
 
 
-def circuit(net, part, failure, place, state, levels=None, tone=None):
+def circuit(net, part, failure, place, state, levels=None, tone=None, vto=-2.2):
     narrow, wide, ground = INPUTS.get(place, QUIET)
     closed = list((STATES | SELF_STATES)[state.removesuffix(" both raised")])
     legs = legs_of(part, failure, state)
@@ -81,7 +81,7 @@ def circuit(net, part, failure, place, state, levels=None, tone=None):
         opened = ()
     lines = [f"* {part} {failure} at {place}, {state}", *extra]
     lines += elements(net, closed=closed, tone=tone, open_parts=opened, short_parts=short, legs=legs,
-                      levels=levels_of(net, state, levels))
+                      levels=levels_of(net, state, levels), vto=vto)
     for name, volts in (("NARROW", narrow), ("WIDE", wide)):
         lines += [f"v_{name.lower()} {name.lower()}_s 0 dc 0 ac {volts} sin(0 {volts * sqrt(2):.6f} 60)",
                   f"r_{name.lower()} {name.lower()}_s {node(name)} 0.2"]

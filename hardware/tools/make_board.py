@@ -90,6 +90,9 @@ def place(board, net, nets, listed):
             # Couplers stand close above each other: the name goes beside the pads that may be touched.
             part.Reference().SetPosition(mm(x + 7.4, y))
             part.Reference().SetTextAngleDegrees(90)
+        elif turn == 180 and ref.startswith("R"):
+            # Turned round for its pins' sake: its name stays above it, out of the row below.
+            part.Reference().SetPosition(mm(x, y - 1.65))
         for pad in part.Pads():
             name = net.net(ref, pad.GetNumber())
             if name:

@@ -68,20 +68,29 @@ def is_in_drive(part, levels):
 
 
 def rises(net, part, failure, levels):
-    """Size of the current with one half raised over the plain one: to ground high, low, to the clip high, low."""
+    """The rise of both legs, see `rises_at`. A part that is in neither changes neither."""
     is_of_drive = is_in_drive(part, levels)
     if not is_of_drive and "rises" in _whole:
         return _whole["rises"]
-    found = []
+    found = rises_at(net, part, failure, levels)
+    if not is_of_drive:
+        _whole["rises"] = found
+    return found
+
+
+def rises_at(net, part, failure, levels, celsius=25, vto=-2.2):
+    """Size of the current with one half raised over the plain one: to ground high, low, to the clip high, low.
+    `vto`: cut-off of the FETs."""
+    found, warm = [], f".options temp={celsius}"
     for state, vector in (("P2G clip earthed", "i(v_gs)"), ("P2C clip earthed", "i(v_cs)")):
-        flow = {(tone, word): abs(operating_point(circuit(net, part, failure, "quiet", f"{state}{word}", levels, tone=tone),
-                                                  [vector])[vector]) * 1e3
-                for tone in ("1", "-1") for word in ("", " both raised")}
+        flow = {}
+        for tone in ("1", "-1"):
+            for word in ("", " both raised"):
+                lines = circuit(net, part, failure, "quiet", f"{state}{word}", levels, tone=tone, vto=vto)
+                flow[(tone, word)] = abs(operating_point([*lines, warm], [vector])[vector]) * 1e3
         plain = flow[("1", "")] + flow[("-1", "")]
         for one, other in (("1", "-1"), ("-1", "1")):
             found.append((flow[(one, " both raised")] + flow[(other, "")]) / plain if plain > 2 * FLOWS else None)
-    if not is_of_drive:
-        _whole["rises"] = found
     return found
 
 

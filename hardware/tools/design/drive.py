@@ -2,12 +2,13 @@
 
 
 def limiter(s, x, y, n, relay, led, anode, cathode, end):
-    """One leg from DRIVE_RETURN, left, to `end`: FET, 732, 732, FET, relay. Every pair of leads
+    """One leg from DRIVE_RETURN, left, to `end`: FET, 787, 787, FET, relay. Every pair of leads
     has a limiter between; each transistor closes the FET that has to stand the voltage. Its base sits on a
-    divider of one of the two, so that its base-emitter voltage is 2.6 mA: shorted or open, each resistor
-    changes the limit, and no failure of a limiter hides."""
+    divider of one of the two, so that its base-emitter voltage is 2.6 mA. The upper half of the divider is two
+    resistors: with either shorted a base still has one. Shorted or open, each resistor changes the limit, so no
+    failure of a limiter hides."""
     q1, q2, t1, t2 = (f"Q6{n}{k}" for k in (1, 2, 3, 4))
-    a, b, g1, g2, b1, b2, e1, e2 = (f"R6{n}{k}" for k in (1, 3, 4, 5, 6, 7, 9, 0))
+    a, b, g1, g2, b1, b2, u1, u2, e1, e2 = (f"R6{n}{k}" for k in (1, 3, 4, 5, 6, 7, 2, 8, 9, 0))
     s.part(q1, "Depletion_FET", x + 86.36, y + 2.54, turn=90, hide_value=True,
            ref_at=(x + 81.28, y - 4.06), value_at=(x + 81.28, y))
     s.part(q2, "Depletion_FET", x + 160.02, y - 2.54, turn=270, hide_value=True,
@@ -17,27 +18,29 @@ def limiter(s, x, y, n, relay, led, anode, cathode, end):
     s.wire(f"{q1}.3", f"{a}.1")
     s.wire(f"{a}.2", f"{b}.1")
     s.wire(f"{b}.2", f"{q2}.3")
-    # Below: T1 closes Q1 when 28 % of the voltage over `b` reach its base-emitter voltage.
-    s.part(t1, "NPN", x + 139.7, y + 20.32, hide_value=True, ref_at=(x + 146.05, y + 20.32), value_at=(x, y), aligned="left")
-    s.part(b1, "R", x + 134.62, y + 15.24, ref_at=(x + 132.08, y + 13.97), value_at=(x + 132.08, y + 16.51), aligned="right")
-    s.wire((x + 134.62, y), f"{b1}.1")
-    s.wire(f"{b1}.2", (x + 134.62, y + 20.32), f"{t1}.1")
-    s.part(e1, "R", x + 134.62, y + 25.4, ref_at=(x + 132.08, y + 24.13), value_at=(x + 132.08, y + 26.67), aligned="right")
-    s.wire((x + 134.62, y + 20.32), f"{e1}.1")
-    s.wire(f"{e1}.2", (x + 134.62, y + 31.75), (x + 142.24, y + 31.75), f"{t1}.2")
-    s.wire(f"{t1}.2", (x + 152.4, y + 25.4), (x + 152.4, y))
+    # Below: T1 closes Q1 when 26 % of the voltage over `b` reach its base-emitter voltage.
+    s.part(t1, "NPN", x + 139.7, y + 27.94, hide_value=True, ref_at=(x + 146.05, y + 27.94), value_at=(x, y), aligned="left")
+    for part, down in ((u1, 15.24), (b1, 22.86), (e1, 33.02)):
+        s.part(part, "R", x + 134.62, y + down, ref_at=(x + 132.08, y + down - 1.27), value_at=(x + 132.08, y + down + 1.27), aligned="right")
+    s.wire((x + 134.62, y), f"{u1}.1")
+    s.wire(f"{u1}.2", f"{b1}.1")
+    s.wire(f"{b1}.2", (x + 134.62, y + 27.94), f"{t1}.1")
+    s.wire((x + 134.62, y + 27.94), f"{e1}.1")
+    s.wire(f"{e1}.2", (x + 134.62, y + 39.37), (x + 142.24, y + 39.37), f"{t1}.2")
+    s.wire(f"{t1}.2", (x + 152.4, y + 33.02), (x + 152.4, y))
     s.wire(f"{t1}.3", (x + 142.24, y + 10.16), (x + 86.36, y + 10.16), f"{q1}.1")
     s.part(g1, "R", x + 96.52, y + 6.35, ref_at=(x + 99.06, y + 13.97), value_at=(x + 99.06, y + 16.51))
     s.wire(f"{g1}.1", (x + 96.52, y))
     # Above: the same, turned round.
-    s.part(t2, "NPN", x + 109.22, y - 20.32, turn=180, hide_value=True, ref_at=(x + 97.79, y - 20.32), value_at=(x, y))
-    s.part(b2, "R", x + 114.3, y - 15.24)
-    s.wire((x + 114.3, y), f"{b2}.2")
-    s.wire(f"{b2}.1", (x + 114.3, y - 20.32), f"{t2}.1")
-    s.part(e2, "R", x + 114.3, y - 25.4)
-    s.wire((x + 114.3, y - 20.32), f"{e2}.2")
-    s.wire(f"{e2}.1", (x + 114.3, y - 31.75), (x + 106.68, y - 31.75), f"{t2}.2")
-    s.wire(f"{t2}.2", (x + 93.98, y - 25.4), (x + 93.98, y))
+    s.part(t2, "NPN", x + 109.22, y - 27.94, turn=180, hide_value=True, ref_at=(x + 97.79, y - 27.94), value_at=(x, y))
+    for part, up in ((u2, 15.24), (b2, 22.86), (e2, 33.02)):
+        s.part(part, "R", x + 114.3, y - up)
+    s.wire((x + 114.3, y), f"{u2}.2")
+    s.wire(f"{u2}.1", f"{b2}.2")
+    s.wire(f"{b2}.1", (x + 114.3, y - 27.94), f"{t2}.1")
+    s.wire((x + 114.3, y - 27.94), f"{e2}.2")
+    s.wire(f"{e2}.1", (x + 114.3, y - 39.37), (x + 106.68, y - 39.37), f"{t2}.2")
+    s.wire(f"{t2}.2", (x + 93.98, y - 33.02), (x + 93.98, y))
     s.wire(f"{t2}.3", (x + 106.68, y - 10.16), (x + 160.02, y - 10.16), f"{q2}.1")
     s.part(g2, "R", x + 149.86, y - 6.35, ref_at=(x + 142.24, y - 16.51), value_at=(x + 142.24, y - 13.97))
     s.wire(f"{g2}.2", (x + 149.86, y))
@@ -63,9 +66,9 @@ def draw(s):
     s.note("P2: +-6.0 V behind 3.0 kohm between wide and the inner ground node, or wide and the clip. This domain floats at the\n"
            "potential of the wide slot: its supply and its coupler are reinforced too. It does not touch the star: the string\n"
            "currents must still sum to zero while it drives.\n"
-           "Limiter: 732 ohm x 2.6 mA x 100 / 355 = one base-emitter voltage; 2.0 mA passes freely, line voltage is held under 3 mA.\n"
+           "Limiter: 787 ohm x 2.6 mA x 100 / 380 = one base-emitter voltage; 2.0 mA passes freely, line voltage is held under 3 mA.\n"
            "P2_RAISE high: U604 bridges R630, +-10.2 V: 3.4 mA would flow, 2.6 do if the limiters hold. Only in their test.\n"
-           "shared-core/src/drive/calibration.rs: level 6.0 V, source 3.0 kohm = 1400 + 2 x 732 + FETs, relay and bridge (about 110 to 150).",
+           "shared-core/src/drive/calibration.rs: level 6.0 V, source 3.0 kohm = 1300 + 2 x 787 + FETs, relay and bridge (about 110 to 150).",
            20.32, 20.32)
     # Supply.
     s.part("PS601", "Isolated_Supply", 78.74, 78.74, ref_at=(68.58, 68.58), value_at=(81.28, 68.58), aligned="left")
@@ -162,4 +165,4 @@ def draw(s):
     s.label("DRIVE_RETURN", 157.48, by, 0, "local")
     s.note("Tone high = the coupler's LED lit = wide driven positive. Both inputs together: the outputs are always opposite.",
            38.1, 187.96)
-    s.note("Q611 Q612 Q621 Q622: depletion FETs, 600 V (CPC3960Z class); Q613 Q614 Q623 Q624: MMBT3904", 200.66, 236.22)
+    s.note("Q611 Q612 Q621 Q622: depletion FETs, 600 V (CPC3960Z class); Q613 Q614 Q623 Q624: MMBT3904", 200.66, 241.3)

@@ -72,7 +72,7 @@ class Netlist(unittest.TestCase):
 
     def test_a_base_without_its_divider_is_noticed(self):
         self.broken(self.net.edited(without="R619"), rules.drive, "R619 missing")
-        self.broken(self.net.edited(part="R627", value="100k"), rules.drive, "R627 of 100k")
+        self.broken(self.net.edited(part="R627", value="280k"), rules.drive, "R627 of 280k")
 
     def test_a_level_of_the_drive_that_is_not_its_own_is_noticed(self):
         self.broken(self.net.edited(part="R603", value="10k"), rules.levels, "R603 of 10k")
