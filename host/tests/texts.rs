@@ -174,8 +174,8 @@ fn what_to_do_about_a_clip_that_shows_nothing_is_said_with_the_limits_in_force()
     let limits = Limits::DEFAULT;
     let what = |next| English.check(next, FindingCode::ReadsSound).what;
     let other_earth = what(NextCheck::ClipOnIndependentEarth);
-    let most = format!("more than {:.0} ohm", limits.limiters.path_most.get());
-    for words in [most.as_str(), "bare metal", "paint", "better one"] {
+    let most = format!("above {:.0} ohm", limits.limiters.path_most.get());
+    for words in [most.as_str(), "bare metal", "paint", "take another earth"] {
         assert!(other_earth.contains(words), "{other_earth}");
     }
     let loads_off = what(NextCheck::LoadsOffAndRepeat);

@@ -29,9 +29,9 @@ pub(super) const fn text(next: NextCheck, finding: FindingCode) -> CheckText {
             "clip on another earth, test again",
             "Put the clip lead on an earth that does not come through this receptacle, and test \
              again. A metal cold-water pipe that enters from the ground is one. The frame of this \
-             appliance is not: it hangs on the same ground slot. Clip it to bare metal: a way of \
-             more than 200 ohm, as through paint, rust or dry ground, proves nothing. If it was on \
-             another earth, take a better one. Hold the clip by its insulation.",
+             appliance is not: it hangs on the same ground slot. Clip it to bare metal, not \
+             paint; if neutral to clip reads above 200 ohm or open, take another earth. Hold the \
+             clip by its insulation.",
             Some(End::Receptacle),
         ),
         NextCheck::EarthPath => (
