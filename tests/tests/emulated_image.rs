@@ -10,6 +10,8 @@ use std::process::Command;
 use std::time::{Duration, Instant};
 
 use slotwise::log_file;
+use slotwise_core::drive::tone_is_high;
+use slotwise_core::earth_path::is_closed;
 use slotwise_core::evidence::Measured;
 use slotwise_core::finding::FindingCode;
 use slotwise_core::record::{Body, BootCause, Record, Test, decode};
@@ -34,7 +36,7 @@ use slotwise_virtual::frames_file::write_source;
 use slotwise_virtual::front_end::{FrameSource as _, FrontEnd, PhasorSource, Stretch};
 use slotwise_virtual::house::find;
 use slotwise_virtual::means::{Blade, earth_path_ohms, loop_ohms};
-use slotwise_virtual::outputs::{Output, Outputs};
+use slotwise_virtual::outputs::{Levels, Output, Outputs};
 use slotwise_virtual::pins::{DrivenInput, RecordedOutput};
 use slotwise_virtual::serial::line;
 use slotwise_virtual::tester::{Specimen, Tolerance};
@@ -77,26 +79,46 @@ struct Desktop {
     latest: usize,
 }
 
+/// Levels that the image drove during frame `index`.
+fn levels_of(asked: &[Asked], index: usize) -> Levels {
+    asked
+        .get(index)
+        .map_or([false; Output::ALL.len()], |asked| asked.levels)
+}
+
+/// Whether the image's pins follow this order for so many frames from frame `first` on.
+fn begins(asked: &[Asked], first: usize, order: Order, frames: u32) -> bool {
+    let high =
+        |frame: u32, output: Output| levels_of(asked, first + frame as usize)[output as usize];
+    (0..frames).all(|frame| match order {
+        Order::Rest => true,
+        Order::Probe => high(frame, Output::ProbeHold) == is_closed(frame),
+        // It begins with both relays of the probe open and the tone as the pass has it.
+        Order::Relays { pass, .. } => {
+            high(frame, Output::Tone) == pattern::tone(frame, pass)
+                && !high(frame, Output::DriveGround)
+                && !high(frame, Output::DriveClip)
+        }
+        Order::Drive(path) | Order::Limiter { path, .. } => {
+            let relay = match path {
+                DrivePath::WideToGround => Output::DriveGround,
+                DrivePath::WideToClip => Output::DriveClip,
+            };
+            high(frame, relay) && high(frame, Output::Tone) == tone_is_high(frame)
+        }
+    })
+}
+
 /// Whether the image's interrupt had this order by the end of frame `index`: it opens everything
 /// at once, and begins with the frame after the next.
 fn is_told(asked: &[Asked], index: usize, order: Order) -> bool {
-    let levels = |index: usize| asked.get(index).map_or([false; 6], |asked| asked.levels);
-    levels(index + 1) == [false; 6]
-        && match order {
-            Order::Rest => true,
-            Order::Probe => levels(index + 2)[Output::ProbeHold as usize],
-            // It begins with both relays of the probe open and the tone as the pass has it.
-            Order::Relays { pass, .. } => {
-                levels(index + 2)[Output::Tone as usize] == pattern::tone(0, pass)
-            }
-            Order::Drive(path) | Order::Limiter { path, .. } => {
-                let relay = match path {
-                    DrivePath::WideToGround => Output::DriveGround,
-                    DrivePath::WideToClip => Output::DriveClip,
-                };
-                levels(index + 2)[relay as usize]
-            }
-        }
+    levels_of(asked, index + 1) == [false; Output::ALL.len()] && begins(asked, index + 2, order, 1)
+}
+
+/// Whether it had this order between the end of frame `index` and its interrupt, while the frame
+/// was on its way: then no conversion stands open between. Two turns of the tone tell.
+fn is_told_on_the_way(asked: &[Asked], index: usize, order: Order) -> bool {
+    order != Order::Rest && begins(asked, index + 1, order, 94)
 }
 
 /// The same firmware in the same receptacle on this machine, from the image's first frame on.
@@ -130,6 +152,12 @@ fn desktop(specimen: &Specimen, contents: Vec<u8>, identity: Identity, asked: &[
         clock.advance(row * FRAME_NANOS - clock.nanos());
         if differs.is_none() && Output::ALL.map(|output| outputs.is_high(output)) != *levels {
             differs = Some(*row);
+        }
+        let order = tester.order();
+        if order != told && is_told_on_the_way(asked, number, order) {
+            latest = latest.max(number - waits_since);
+            told = order;
+            stimulator.set(order);
         }
         let frame = Ok(front_end.frame(*row));
         let applied = stimulator.on_frame(&frame);
@@ -336,9 +364,9 @@ fn an_image_whose_probe_moves_nothing_never_calls_the_path_measured() {
     let contents = workshop_flash(&specimen).expect("the workshop calibrates it");
     fs::write(path("nor.bin"), &contents).expect("room for the flash's contents");
     let file = BufWriter::new(File::create(path("frames.bin")).expect("room for frames"));
-    write_source(file, &mut front_end(&specimen), 4 * 12_000).expect("frames are written");
+    write_source(file, &mut front_end(&specimen), 4 * 15_000).expect("frames are written");
     // Unplugged at the end, with time to write the record.
-    run_from_frames(&elf, folder.path(), 14, &["--after-frames", "zero"]).expect("it runs");
+    run_from_frames(&elf, folder.path(), 17, &["--after-frames", "zero"]).expect("it runs");
     let records = records_of(&path("nor.bin"));
     assert_eq!(records.len(), 2, "the start and one test: {records:?}");
     let Body::Test(test) = &records[1].body else {

@@ -346,9 +346,10 @@ impl Paths {
                 {
                     return false;
                 }
-                let needs_limiter = found
-                    .value()
-                    .is_some_and(|ohms| ohms <= limits.limiters.path_most);
+                // A reading that no path can have is told by itself, see `judge`.
+                let needs_limiter = found.value().is_some_and(|ohms| {
+                    ohms >= limits.earth_path_lowest && ohms <= limits.limiters.path_most
+                });
                 if needs_limiter {
                     self.pending = Some((path, found));
                     self.limiter = limiter_check::Tally::NEW;
