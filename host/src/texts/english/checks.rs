@@ -20,7 +20,7 @@ pub(super) const fn end(end: End) -> &'static str {
 
 /// The words of `next` where it follows from `finding`: too high a voltage is looked for at the
 /// service. Slots that read sound are to be tested again only where the clip is on another earth
-/// and the tester could not see its own current go there.
+/// and the tester could not test its limiters or see its own current go there.
 #[must_use]
 pub(super) const fn text(next: NextCheck, finding: FindingCode) -> CheckText {
     let (short, what, end) = match next {
@@ -29,9 +29,9 @@ pub(super) const fn text(next: NextCheck, finding: FindingCode) -> CheckText {
             "clip on another earth, test again",
             "Put the clip lead on an earth that does not come through this receptacle, and test \
              again. A metal cold-water pipe that enters from the ground is one. The frame of this \
-             appliance is not: it hangs on the same ground slot. Clip it to bare metal: a way of \
-             more than 200 ohm, as through paint, rust or dry ground, proves nothing. If it was on \
-             another earth, take a better one. Hold the clip by its insulation.",
+             appliance is not: it hangs on the same ground slot. Clip it to bare metal, not \
+             paint; if neutral to clip reads above 200 ohm or open, take another earth. Hold the \
+             clip by its insulation.",
             Some(End::Receptacle),
         ),
         NextCheck::EarthPath => (
@@ -62,8 +62,8 @@ pub(super) const fn text(next: NextCheck, finding: FindingCode) -> CheckText {
         NextCheck::LoadsOffAndRepeat if matches!(finding, FindingCode::ReadsSound) => (
             "all loads off, test again",
             "Leave the clip where it is. Switch off and unplug every load on this circuit and test \
-             again. The loads lift the neutral by 3 V or more, too much for the tester to send its \
-             own current through the clip.",
+             again. Loads hold the neutral 3 V or more away from earth, too much for the tester to \
+             send its own current there.",
             Some(End::Receptacle),
         ),
         NextCheck::LoadsOffAndRepeat => (
@@ -99,9 +99,9 @@ pub(super) const fn text(next: NextCheck, finding: FindingCode) -> CheckText {
         ),
         NextCheck::Repeat if matches!(finding, FindingCode::ReadsSound) => (
             "leave it in, test again",
-            "Leave the clip where it is, seat the plug firmly, and test again. Noise on this circuit \
-             kept the tester from seeing its own current go through the clip. If it stays so, switch \
-             loads on this circuit off first.",
+            "Leave the clip where it is, seat the plug firmly, and test again. The circuit was too \
+             noisy for the tester to test its own limiters, or to see its current go through the \
+             clip. If it stays so, switch loads on this circuit off first.",
             Some(End::Receptacle),
         ),
         NextCheck::Repeat => (
