@@ -77,6 +77,8 @@ struct Desktop {
     differs: Option<u64>,
     /// Most frames from an order of the sequence to the image's interrupt.
     latest: usize,
+    /// Orders to rest.
+    rests: u32,
 }
 
 /// Levels that the image drove during frame `index`.
@@ -116,9 +118,13 @@ fn is_told(asked: &[Asked], index: usize, order: Order) -> bool {
 }
 
 /// Whether it had this order between the end of frame `index` and its interrupt, while the frame
-/// was on its way: then no conversion stands open between. Two turns of the tone tell.
-fn is_told_on_the_way(asked: &[Asked], index: usize, order: Order) -> bool {
-    order != Order::Rest && begins(asked, index + 1, order, 94)
+/// was on its way: then no conversion stands open between. Two turns of the tone tell. For rest the
+/// pins are the same either way, and only the mark of one frame differs: `rest` says which it was.
+fn is_told_on_the_way(asked: &[Asked], index: usize, order: Order, rest: bool) -> bool {
+    match order {
+        Order::Rest => rest && levels_of(asked, index + 1) == [false; Output::ALL.len()],
+        _ => begins(asked, index + 1, order, 94),
+    }
 }
 
 /// The same firmware in the same receptacle on this machine, from the image's first frame on.
@@ -126,7 +132,15 @@ fn is_told_on_the_way(asked: &[Asked], index: usize, order: Order) -> bool {
 /// What the sequence orders after a window reaches the interrupt when the image has worked that
 /// window out, some frames later; here it is held back as long as the image's pins say. All the
 /// rest follows by itself.
-fn desktop(specimen: &Specimen, contents: Vec<u8>, identity: Identity, asked: &[Asked]) -> Desktop {
+///
+/// `on_the_way`: which orders to rest came while a frame was on its way, lowest bit first.
+fn desktop(
+    specimen: &Specimen,
+    contents: Vec<u8>,
+    identity: Identity,
+    asked: &[Asked],
+    on_the_way: u32,
+) -> Desktop {
     // The flash has a clock of its own: its waits take no frames here.
     let waits = SimClock::new();
     let nor = VirtualNor::with_contents(&waits, contents).expect("a whole part");
@@ -147,15 +161,17 @@ fn desktop(specimen: &Specimen, contents: Vec<u8>, identity: Identity, asked: &[
     let mut front_end = front_end(specimen);
     front_end.connect(&outputs);
     let mut differs = None;
-    let (mut told, mut waits_since, mut latest) = (Order::Rest, 0, 0);
+    let (mut told, mut waits_since, mut latest, mut rests) = (Order::Rest, 0, 0, 0);
     for (number, Asked { row, levels }) in asked.iter().enumerate() {
         clock.advance(row * FRAME_NANOS - clock.nanos());
         if differs.is_none() && Output::ALL.map(|output| outputs.is_high(output)) != *levels {
             differs = Some(*row);
         }
         let order = tester.order();
-        if order != told && is_told_on_the_way(asked, number, order) {
+        let rest = on_the_way >> rests & 1 == 1;
+        if order != told && is_told_on_the_way(asked, number, order, rest) {
             latest = latest.max(number - waits_since);
+            rests += u32::from(order == Order::Rest);
             told = order;
             stimulator.set(order);
         }
@@ -170,6 +186,7 @@ fn desktop(specimen: &Specimen, contents: Vec<u8>, identity: Identity, asked: &[
             waits_since = number;
         } else if is_told(asked, number, order) {
             latest = latest.max(number - waits_since);
+            rests += u32::from(order == Order::Rest);
             told = order;
             stimulator.set(order);
         }
@@ -190,6 +207,7 @@ fn desktop(specimen: &Specimen, contents: Vec<u8>, identity: Identity, asked: &[
         records,
         differs,
         latest,
+        rests,
     }
 }
 
@@ -322,7 +340,17 @@ fn the_emulated_image_and_the_desktop_drive_the_same_and_write_the_same_records(
         },
         clock: None,
     };
-    let desktop = desktop(&specimen, contents, identity, &read);
+    let replay = |on_the_way| desktop(&specimen, contents.clone(), identity, &read, on_the_way);
+    let first = replay(0);
+    assert!(first.rests <= 4, "{} orders to rest", first.rests);
+    // The image's record tells which it was: it is the same to the last bit then.
+    let desktop = if first.records == emulated {
+        first
+    } else {
+        let is_the_same = |other: &Desktop| other.differs.is_none() && other.records == emulated;
+        let mut others = (1..1 << first.rests).map(replay);
+        others.find(is_the_same).unwrap_or(first)
+    };
     assert_eq!(
         desktop.differs, None,
         "first row with other pins on the desktop"
