@@ -69,8 +69,8 @@ impl<'t> Person<'t> {
 
 /// What sound limiters let through (`hardware/faults_self.csv`, nothing failed).
 pub(super) const SOUND: Limiters = Limiters {
-    to_ground: [Amperes::new(2.57e-3); 2],
-    to_clip: [Amperes::new(2.57e-3); 2],
+    to_ground: [Amperes::new(2.54e-3); 2],
+    to_clip: [Amperes::new(2.54e-3); 2],
 };
 
 impl Operator for Person<'_> {
