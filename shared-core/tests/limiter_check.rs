@@ -26,11 +26,11 @@ struct Drive {
 }
 
 impl Drive {
-    /// Limiters of 2.57 mA, 25 degC.
+    /// Limiters of 2.56 mA, 25 degC.
     const SOUND: Self = Self {
         plain: 6.0,
         raised: 10.2,
-        limits: [2.57e-3; 2],
+        limits: [2.56e-3; 2],
     };
 
     /// What flows into `ohms`, the reference resistor among them.
@@ -105,8 +105,8 @@ fn quiet(ohms: f64) -> Scene {
 
 #[test]
 fn limiters_that_hold_are_never_accused_and_nearly_all_are_told() {
-    // 0, 25 and 50 degC at 120 V, and 4 % of spread beyond either end.
-    for milliamperes in [2.26, 2.35, 2.57, 2.89, 3.0] {
+    // 0, 25 and 50 degC, and FETs of -1.4 and -3.1 V beyond either end.
+    for milliamperes in [2.23, 2.29, 2.56, 2.83, 2.89] {
         const RUNS: u64 = 300;
         let drive = Drive {
             limits: [milliamperes * 1e-3; 2],
@@ -123,7 +123,7 @@ fn limiters_that_hold_are_never_accused_and_nearly_all_are_told() {
             "{milliamperes} mA: {RUNS} busy houses, {second} told by two passes, {told} by eight at most"
         );
         assert!(
-            f64::from(told) > 0.97 * RUNS as f64,
+            f64::from(told) > 0.95 * RUNS as f64,
             "{milliamperes}: {told}"
         );
     }
@@ -161,7 +161,7 @@ fn a_level_that_does_not_rise_or_a_limit_far_too_low_is_no_limiter_that_holds() 
         ..Drive::SOUND
     };
     let low = Drive {
-        limits: [2.57e-3, 1.9e-3],
+        limits: [2.56e-3, 1.9e-3],
         ..Drive::SOUND
     };
     // Raised all the time: the plain window is raised, too.
@@ -181,7 +181,7 @@ fn a_level_that_does_not_rise_or_a_limit_far_too_low_is_no_limiter_that_holds() 
 
 #[test]
 fn a_path_of_200_ohm_does_not_accuse_a_cold_limiter() {
-    for milliamperes in [2.35, 2.57, 2.89] {
+    for milliamperes in [2.29, 2.56, 2.83] {
         let drive = Drive {
             limits: [milliamperes * 1e-3; 2],
             ..Drive::SOUND

@@ -249,7 +249,7 @@ fn on_the_pins(
 fn full_journal() -> Vec<u8> {
     let mut bench = Bench::new(92);
     bench.plug("sound");
-    bench.board.run_for(12_000);
+    bench.board.run_for(15_000);
     let mut contents = LongJournal::grow(bench.board.nor.contents(), usize::MAX).contents;
     for _ in 0..100 {
         let mut bench = Bench::with_contents(Bench::new(92).specimen, contents);

@@ -9,7 +9,7 @@
 //! its own. The drive's 2.0 mA never reach that, so a limiter that failed changes no reading. In
 //! this test the drive's level is raised from 6.0 to 10.2 V in one half of the tone only: 3.4 mA
 //! would flow, and a limiter that holds lets 2.6 through. So the tone's size rises by
-//! `(2.57 + 2.0) / 4.0` = 1.14 in place of `(10.2 + 6.0) / 12.0` = 1.35; where the level does not rise, or the
+//! `(2.56 + 2.0) / 4.0` = 1.14 in place of `(10.2 + 6.0) / 12.0` = 1.35; where the level does not rise, or the
 //! limit is far too low, it stays at 1.0. The path's resistance, the reference resistor in it and
 //! the gains drop out of the ratio.
 //!

@@ -1,8 +1,9 @@
 //! Limits of the test of the drive's current limiters ([`crate::limiter_check`]).
 //!
 //! Model: plain level 6.0 V behind 3.0 kohm, 2.0 mA both ways; raised in one half of the tone to
-//! 10.2 V, where a working limiter passes 2.57 mA at 25 degC, 2.35 at 50 and 2.89 at 0
-//! (`hardware/theory.md`, ngspice). The size of the tone rises by `(I / 2.0 mA + 1) / 2`.
+//! 10.2 V, where a working limiter passes 2.56 mA at 25 degC, 2.29 at 50 and 2.83 at 0
+//! (`hardware/theory.md`, ngspice). The size of the tone rises by `(I / 2.0 mA + 1) / 2`. The level
+//! follows its pin within 0.3 ms of the 5.9 that a half lasts.
 
 use crate::units::{Ohms, Ratio, Volts};
 
@@ -13,11 +14,13 @@ pub struct LimiterLimits {
     /// [`Self::held_most`]. Resistors of the level's reference, 0.1 V left over the coupler:
     /// 2.495 x (1 + 14 / 4.32) less that. Arithmetic.
     pub raised_level: Volts,
-    /// Least rise of the tone's size. The least current, 2.35 mA less 4 % of spread, rises by 1.06
-    /// over a path of nothing; a level that does not rise stays at 1.00. Arithmetic.
+    /// Least rise of the tone's size. A whole limiter rises by 1.056 at the least (50 degC, FETs that cut
+    /// off at -1.4 V; ngspice), a failed one that passes too little by 1.030 at the most, and a level
+    /// that does not rise stays at 1.00.
     pub held_least: Ratio,
-    /// Most rise. A limiter at 0 degC and 4 % of spread up, 3.0 mA, rises by 1.25 over a path of
-    /// nothing, one of 2.89 mA by 1.27 over one of [`Self::path_most`]; without a limiter it is 1.35, with 0.2 V over the coupler and levels of 0.5 % 1.32. Arithmetic.
+    /// Most rise. A whole limiter rises by 1.222 at the most (0 degC, -3.1 V; ngspice), one of 2.83 mA by
+    /// 1.25 over a path of [`Self::path_most`]. One that does not limit: 1.35, with 0.2 V over the
+    /// coupler and levels of 0.5 % 1.32. Arithmetic.
     pub held_most: Ratio,
     /// Path above which the test is not made, see [`Self::held_most`]. No path so long is proven
     /// to be anything: ten times the 10 ohm of neutral to burner, and more than a rod has that

@@ -38,7 +38,7 @@ pub struct CurrentParts {
 }
 
 /// What a limiter lets through: its typical figure at 25 degC (`hardware/theory.md`, ngspice).
-const LIMIT: Amperes = Amperes::new(2.57e-3);
+const LIMIT: Amperes = Amperes::new(2.56e-3);
 
 impl CurrentParts {
     /// Every part at its nominal value: 90 kohm, 10.0 ohm twice, 6 V and 10.2 V behind 3 kohm.
