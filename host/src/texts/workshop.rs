@@ -21,17 +21,18 @@ pub const HOW_TO_FLASH: &str = "hold the button BOOTSEL on the tester's board wh
 const OWN_LEAST: Ohms = Ohms::new(10.0);
 
 /// What is asked before a calibration.
-pub const LIMITERS: &str = "The tester tests its current limiters itself before it calls anything proven, but \
-     with the 10 V of its own. So first steps 15a and 15b of the hardware's checks.md, on this day: 24 V dc and a \
-     milliampere meter in series, wide blade to ground pin with K601 closed, both ways round; then \
-     wide blade to clip with K602 closed, both ways round. Every limiter reads 2.3 to 2.9 mA";
+pub const LIMITERS: &str = "The tester tests its current limiters itself before it calls anything \
+     proven, but with the 10 V of its own. So first steps 15a and 15b of the hardware's checks.md, \
+     on this day: 24 V dc and a milliampere meter in series, wide blade to ground pin with K601 \
+     closed, both ways round; then wide blade to clip with K602 closed, both ways round. Every \
+     limiter reads 2.3 to 2.9 mA";
 
 /// Why a tester is not calibrated whose limiters do not limit.
 #[must_use]
 pub fn limiter_fault(fault: LimiterFault) -> String {
     let (leg, parts) = match fault.path {
-        DrivePath::WideToGround => ("ground pin", "Q611 to Q614, R611 to R615, R618, K601"),
-        DrivePath::WideToClip => ("clip", "Q621 to Q624, R621 to R625, R628, K602"),
+        DrivePath::WideToGround => ("ground pin", "Q611 to Q614, R610 to R619, K601, R101"),
+        DrivePath::WideToClip => ("clip", "Q621 to Q624, R620 to R629, K602, R102"),
     };
     format!(
         "{:.2} mA from wide blade to {leg}: no sound limiter reads that. The tester must not be \
