@@ -33,9 +33,23 @@ fn broken(seed: u64, break_it: impl FnOnce(&mut Specimen)) -> Bench {
 
 /// A test in a sound receptacle, the clip on a water pipe or not.
 fn run(bench: &mut Bench, clip: ClipTarget) -> Vec<Record> {
+    run_in(bench, &Receptacle::sound(), clip)
+}
+
+/// The same where the other earth has so many ohms.
+fn run_on_earth(bench: &mut Bench, ohms: f32) -> Test {
+    let receptacle = Receptacle {
+        independent_earth: Ohms::new(ohms),
+        ..Receptacle::sound()
+    };
+    let records = run_in(bench, &receptacle, ClipTarget::IndependentEarth);
+    last_test(&records).expect("a test")
+}
+
+fn run_in(bench: &mut Bench, receptacle: &Receptacle, clip: ClipTarget) -> Vec<Record> {
     bench
         .hand
-        .plug(&Receptacle::sound().with_clip(clip))
+        .plug(&receptacle.clone().with_clip(clip))
         .unwrap();
     bench.board.run_for(200);
     bench.ask(Request::StartTest { clip });
@@ -148,37 +162,18 @@ fn a_leg_to_the_clip_that_carries_nothing_proves_no_polarity() {
     let mut bench = broken(86, |specimen| {
         specimen.currents.clip_reference = Ohms::new(0.001);
     });
-    let receptacle = Receptacle {
-        independent_earth: Ohms::new(2.0),
-        ..Receptacle::sound()
-    }
-    .with_clip(ClipTarget::IndependentEarth);
-    bench.hand.plug(&receptacle).unwrap();
-    bench.board.run_for(200);
-    bench.ask(Request::StartTest {
-        clip: ClipTarget::IndependentEarth,
-    });
-    bench.board.run_for(WHOLE_MS);
-    let test = last_test(&bench.pull()).expect("a test");
-    println!("{:?}", test.evidence.neutral_to_clip);
-    assert_ne!(test.verdict.outcome, Outcome::Proven);
+    let test = run_on_earth(&mut bench, 2.0);
+    assert_eq!(test.verdict.outcome, Outcome::TesterFault, "{test:?}");
+    assert_eq!(
+        test.evidence.neutral_to_clip,
+        Measured::Missing(Missing::NoCurrent)
+    );
 }
 
 #[test]
 fn an_earth_of_a_kilohm_proves_no_polarity() {
     let mut bench = broken(87, |_| {});
-    let receptacle = Receptacle {
-        independent_earth: Ohms::new(700.0),
-        ..Receptacle::sound()
-    }
-    .with_clip(ClipTarget::IndependentEarth);
-    bench.hand.plug(&receptacle).unwrap();
-    bench.board.run_for(200);
-    bench.ask(Request::StartTest {
-        clip: ClipTarget::IndependentEarth,
-    });
-    bench.board.run_for(WHOLE_MS);
-    let test = last_test(&bench.pull()).expect("a test");
+    let test = run_on_earth(&mut bench, 700.0);
     let value = test.evidence.neutral_to_clip.value().expect("measured");
     assert!((690.0..760.0).contains(&value.get()), "{value:?}");
     assert!(test.verdict.unproven.polarity);

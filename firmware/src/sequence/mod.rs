@@ -22,6 +22,7 @@
 mod calm;
 mod onset;
 mod paths;
+mod readings;
 mod testing;
 mod watching;
 

@@ -31,29 +31,11 @@ use slotwise_core::stimulus::{Applied, DrivePath, Interlock, Order};
 use slotwise_core::units::Ohms;
 use slotwise_core::window::Tuning;
 
+use super::readings::{NOT_ASKED, Readings};
+
 /// Frames within which the outputs must have followed an order: 0.5 s, more than the longest
 /// sector erase of the journal keeps the main loop away. A board without outputs never does.
 const FOLLOWS_WITHIN: u16 = 2000;
-
-/// What the paths have given in this test.
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct Readings {
-    earth_path: Measured<Ohms>,
-    hot_and_ground: Measured<Ohms>,
-    neutral_and_ground: Measured<Ohms>,
-    neutral_to_clip: Measured<Ohms>,
-}
-
-const NOT_ASKED: Measured<Ohms> = Measured::Missing(Missing::NotAsked);
-
-impl Readings {
-    const NONE: Self = Self {
-        earth_path: NOT_ASKED,
-        hot_and_ground: NOT_ASKED,
-        neutral_and_ground: NOT_ASKED,
-        neutral_to_clip: NOT_ASKED,
-    };
-}
 
 #[derive(Clone, Debug)]
 #[expect(
@@ -165,10 +147,7 @@ impl Paths {
 
     /// Adds what is known of the paths.
     pub(super) const fn add_to(&self, evidence: &mut Evidence) {
-        evidence.earth_path = self.readings.earth_path;
-        evidence.hot_and_ground = self.readings.hot_and_ground;
-        evidence.neutral_and_ground = self.readings.neutral_and_ground;
-        evidence.neutral_to_clip = self.readings.neutral_to_clip;
+        self.readings.add_to(evidence);
     }
 
     /// Begins the next path that this wiring asks for, if there is one left; `evidence` is that
@@ -354,7 +333,7 @@ impl Paths {
                     self.pending = Some((path, found));
                     self.limiter = limiter_check::Tally::NEW;
                 } else {
-                    self.keep_drive(path, found);
+                    self.readings.keep_drive(path, found);
                 }
             }
             Running::Limiter(estimator) => {
@@ -364,7 +343,7 @@ impl Paths {
                     limiter_check::Then::Again => {}
                     limiter_check::Then::Holds => {
                         if let Some((path, found)) = self.pending.take() {
-                            self.keep_drive(path, found);
+                            self.readings.keep_drive(path, found);
                         }
                     }
                     limiter_check::Then::Untold => self.limiter_untested(),
@@ -380,7 +359,8 @@ impl Paths {
     /// The limiter of the leg in hand was not tested: its reading does not count.
     fn limiter_untested(&mut self) {
         if let Some((path, _)) = self.pending.take() {
-            self.keep_drive(path, Measured::Missing(Missing::LimiterUntested));
+            self.readings
+                .keep_drive(path, Measured::Missing(Missing::LimiterUntested));
         }
     }
 
@@ -403,14 +383,13 @@ impl Paths {
                     Interlock::Voltage => Missing::BeyondRange,
                     Interlock::Blind => Missing::Unsteady,
                 };
-                self.readings.earth_path = Measured::Missing(reason);
-                self.readings.hot_and_ground = Measured::Missing(reason);
+                self.readings.probe_gave_none(reason);
             }
             Running::Drive(estimator) => {
                 estimator.push_dropping(frame);
                 let reason = estimator.why_dropped(interlock, calibration);
                 let path = estimator.path();
-                self.keep_drive(path, Measured::Missing(reason));
+                self.readings.keep_drive(path, Measured::Missing(reason));
             }
             Running::Limiter(_) => self.limiter_untested(),
             Running::Nothing => {}
@@ -422,23 +401,16 @@ impl Paths {
     pub(super) fn give_up(&mut self, reason: Missing) {
         match &self.running {
             Running::Relays(_) | Running::Probe(_) => {
-                self.readings.earth_path = Measured::Missing(reason);
-                self.readings.hot_and_ground = Measured::Missing(reason);
+                self.readings.probe_gave_none(reason);
             }
             Running::Drive(estimator) => {
-                self.keep_drive(estimator.path(), Measured::Missing(reason));
+                self.readings
+                    .keep_drive(estimator.path(), Measured::Missing(reason));
             }
             Running::Limiter(_) => self.limiter_untested(),
             Running::Nothing => {}
         }
         self.stop();
-    }
-
-    const fn keep_drive(&mut self, path: DrivePath, found: Measured<Ohms>) {
-        match path {
-            DrivePath::WideToGround => self.readings.neutral_and_ground = found,
-            DrivePath::WideToClip => self.readings.neutral_to_clip = found,
-        }
     }
 }
 
