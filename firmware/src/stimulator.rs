@@ -1,4 +1,4 @@
-//! The tester's own currents: five pins, and the interlock that lets go of them.
+//! The tester's own currents: six pins, and the interlock that lets go of them.
 //!
 //! ```text
 //!  pump ~~ charge pump ~~ relay A ┐
@@ -6,6 +6,7 @@
 //!  ground ─────────────── relay     drive P2, wide to inner ground
 //!  clip ───────────────── relay     drive P2, wide to clip
 //!  tone ───────────────── sign of the drive's square wave
+//!  raise ──────────────── level of the drive: 10.2 V in place of 6.0
 //! ```
 //!
 //! [`Stimulator::on_frame`] belongs into the data-ready interrupt, right after the frame was
@@ -20,7 +21,8 @@
 //! whoever reads P2 takes the lag out of the tone.
 //!
 //! In a pass of the test of the relays ([`Order::Relays`]) the pump moves or `hold` stands high,
-//! never both, and the tone runs with both relays of the drive open.
+//! never both, and the tone runs with both relays of the drive open. Only a pass of the test of a
+//! limiter ([`Order::Limiter`]) raises the drive's level.
 //!
 //! Relay A is held by a charge pump: its pin toggles once a frame while the probe is closed, so
 //! a pin that stands still, for whatever reason, opens the probe within a millisecond. That
@@ -36,6 +38,7 @@ use embedded_hal::digital::OutputPin;
 use slotwise_core::drive::tone_is_high;
 use slotwise_core::earth_path::is_closed;
 use slotwise_core::front_end::NOMINAL_VOLTS_PER_CODE;
+use slotwise_core::limiter_check::pattern::is_raised;
 use slotwise_core::limits::{DriveLimits, ProbeLimits};
 use slotwise_core::relay_check::pattern as relay_check;
 use slotwise_core::sample::{Frame, FrameFault};
@@ -49,7 +52,7 @@ pub const SILENCE_MS: u64 = 5;
 /// So many damaged or lost frames in a row open everything.
 const BAD_FRAMES: u32 = 2;
 
-/// The five pins.
+/// The six pins.
 #[derive(Clone, Debug)]
 pub struct Pins<P> {
     /// Relay A of the probe, through the charge pump.
@@ -62,6 +65,8 @@ pub struct Pins<P> {
     pub drive_clip: P,
     /// Sign of the drive.
     pub tone: P,
+    /// Level of the drive: raised while high.
+    pub drive_raise: P,
 }
 
 /// What the pins are to stand at; the pump's level apart, which alternates.
@@ -72,6 +77,7 @@ struct Levels {
     ground: bool,
     clip: bool,
     tone: bool,
+    raise: bool,
 }
 
 impl Levels {
@@ -81,6 +87,7 @@ impl Levels {
         ground: false,
         clip: false,
         tone: false,
+        raise: false,
     };
 
     const fn of(applied: Applied, order: Order) -> Self {
@@ -111,6 +118,16 @@ impl Levels {
                 ground: matches!(path, DrivePath::WideToGround),
                 clip: matches!(path, DrivePath::WideToClip),
                 tone: high,
+                ..Self::OFF
+            },
+            Applied::Limiter { frame, path, high } => Self {
+                ground: matches!(path, DrivePath::WideToGround),
+                clip: matches!(path, DrivePath::WideToClip),
+                tone: high,
+                raise: match order {
+                    Order::Limiter { pass, .. } => is_raised(frame, pass),
+                    _ => false,
+                },
                 ..Self::OFF
             },
             Applied::Nothing | Applied::Dropped(_) => Self::OFF,
@@ -268,6 +285,11 @@ impl<P: OutputPin> Stimulator<P> {
                 high: tone_is_high(frame),
             },
             Order::Relays { .. } => Applied::Relays { frame },
+            Order::Limiter { path, .. } => Applied::Limiter {
+                frame,
+                path,
+                high: tone_is_high(frame),
+            },
         }
     }
 
@@ -282,8 +304,10 @@ impl<P: OutputPin> Stimulator<P> {
             Order::Rest => return None,
             // The drive's own 6 V on an open ground stay below the 7.07 V of this.
             Order::Probe | Order::Relays { .. } => (Lead::Ground, self.probe_most),
-            Order::Drive(DrivePath::WideToGround) => (Lead::Ground, self.drive_most),
-            Order::Drive(DrivePath::WideToClip) => (Lead::Clip, self.drive_most),
+            Order::Drive(path) | Order::Limiter { path, .. } => match path {
+                DrivePath::WideToGround => (Lead::Ground, self.drive_most),
+                DrivePath::WideToClip => (Lead::Clip, self.drive_most),
+            },
         };
         let [code, wide] = [frame.code(lead), frame.code(Lead::Wide)];
         // Two codes of 24 bits: the difference has 25.
@@ -306,6 +330,7 @@ impl<P: OutputPin> Stimulator<P> {
         if levels != self.levels {
             write(&mut self.pins.probe_hold, levels.hold)?;
             write(&mut self.pins.tone, levels.tone)?;
+            write(&mut self.pins.drive_raise, levels.raise)?;
             write(&mut self.pins.drive_ground, levels.ground)?;
             write(&mut self.pins.drive_clip, levels.clip)?;
             self.levels = levels;
@@ -324,6 +349,7 @@ impl<P: OutputPin> Stimulator<P> {
             self.pins.drive_ground.set_low(),
             self.pins.drive_clip.set_low(),
             self.pins.tone.set_low(),
+            self.pins.drive_raise.set_low(),
         ];
         results.into_iter().collect()
     }

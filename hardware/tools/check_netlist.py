@@ -17,7 +17,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from netlist import HARDWARE, load, parts_list  # noqa: E402
 
-LEADS = {"narrow": "NARROW", "wide": "WIDE", "ground": "INNER_GROUND", "clip": "CLIP"}
+LEADS = {"narrow": "NARROW", "wide": "WIDE", "ground": "INNER_GROUND", "clip": "INNER_CLIP"}
 OUTSIDE = ["NARROW", "WIDE", "GROUND_PIN", "CLIP"]
 
 # Parts that cross the barrier: pins on the safe side, pins on the other.
@@ -26,6 +26,7 @@ BARRIER = {
     "PS601": ({"22", "23", "2", "3"}, {"14", "16"}),
     "U401": ({str(n) for n in range(1, 9)}, {str(n) for n in range(9, 17)}),
     "U602": ({"1", "2"}, {"3", "4"}),
+    "U604": ({"1", "2"}, {"3", "4"}),
     **{k: ({"1", "2", "3"}, {"4", "6"}) for k in ("K501", "K502", "K601", "K602")},
 }
 RELAYS = ["K501", "K502", "K601", "K602"]
@@ -151,19 +152,20 @@ def apart(net):
     """The drive's supply does not touch the star: strings must sum to zero while it drives."""
     high = {p for row in range(4) for p in string_parts(row)}
     found = reach(net, "STAR", without=high)
-    return [f"the star reaches {n} without a string" for n in ("DRIVE_COM", *OUTSIDE, "INNER_GROUND") if n in found]
+    return [f"the star reaches {n} without a string" for n in ("DRIVE_COM", *OUTSIDE, "INNER_GROUND", "INNER_CLIP") if n in found]
 
 
 def reference(net):
-    """R_cal between the ground pin and everything else on ground."""
+    """R_cal between the ground pin and everything else on ground; R102 likewise in the clip lead."""
     wrong = []
-    if {net.net("R101", 1), net.net("R101", 2)} != {"GROUND_PIN", "INNER_GROUND"}:
-        wrong.append("R101 is not between GROUND_PIN and INNER_GROUND")
-    if net.values.get("R101") != "10R":
-        wrong.append(f"R101 is {net.values.get('R101')}, not 10R")
-    others = [p for p, _ in net.nets.get("GROUND_PIN", []) if p not in ("J101", "R101")]
-    if others:
-        wrong.append(f"{others} are on GROUND_PIN: behind R_cal it belongs")
+    for part, outer, inner, pad in (("R101", "GROUND_PIN", "INNER_GROUND", "J101"), ("R102", "CLIP", "INNER_CLIP", "J102")):
+        if {net.net(part, 1), net.net(part, 2)} != {outer, inner}:
+            wrong.append(f"{part} is not between {outer} and {inner}")
+        if net.values.get(part) != "10R":
+            wrong.append(f"{part} is {net.values.get(part)}, not 10R")
+        others = [p for p, _ in net.nets.get(outer, []) if p not in (pad, part)]
+        if others:
+            wrong.append(f"{others} are on {outer}: behind {part} it belongs")
     return wrong
 
 
@@ -189,18 +191,21 @@ def probe(net):
 
 LIMITER = {  # pins of one leg: part, pin, the node it is on
     "Q{n}1": {"2": "DRIVE_RETURN", "3": "s1", "1": "g1"}, "Q{n}2": {"2": "out", "3": "s2", "1": "g2"},
-    "R{n}1": {"1": "s1", "2": "m1"}, "R{n}2": {"1": "m1", "2": "mm"}, "R{n}8": {"1": "mm", "2": "m2"}, "R{n}3": {"1": "m2", "2": "s2"},
+    "R{n}1": {"1": "s1", "2": "m"}, "R{n}3": {"1": "m", "2": "s2"},
     "R{n}4": {"1": "s1", "2": "g1"}, "R{n}5": {"1": "g2", "2": "s2"},
-    "R{n}6": {"1": "m2", "2": "b1"}, "R{n}7": {"1": "b2", "2": "m1"},
+    "R{n}2": {"1": "m", "2": "u1"}, "R{n}6": {"1": "u1", "2": "b1"},
+    "R{n}8": {"1": "u2", "2": "m"}, "R{n}7": {"1": "b2", "2": "u2"},
+    "R{n}9": {"1": "b1", "2": "s2"}, "R{n}0": {"1": "s1", "2": "b2"},
     "Q{n}3": {"1": "b1", "2": "s2", "3": "g1"}, "Q{n}4": {"1": "b2", "2": "s1", "3": "g2"},
 }
-LIMITER_VALUES = {"R{n}1": "205R", "R{n}2": "866R", "R{n}8": "866R", "R{n}6": "100k", "R{n}7": "100k", "R{n}3": "205R", "R{n}4": "470k", "R{n}5": "470k"}
+LIMITER_VALUES = {"R{n}1": "787R", "R{n}3": "787R", "R{n}4": "470k", "R{n}5": "470k", "R{n}9": "100k", "R{n}0": "100k",
+                  **{f"R{{n}}{k}": "140k" for k in "2678"}}
 
 
 def drive(net):
     """P2: each leg a limiter and a relay; the supply stands between WIDE and DRIVE_RETURN."""
     wrong = []
-    for n, relay, end in (("61", "K601", "INNER_GROUND"), ("62", "K602", "CLIP")):
+    for n, relay, end in (("61", "K601", "INNER_GROUND"), ("62", "K602", "INNER_CLIP")):
         nodes = {}
         for pattern, pins in LIMITER.items():
             part = pattern.format(n=n)
@@ -222,14 +227,39 @@ def drive(net):
             wrong.append(f"limiter {n}: something else between it and its relay")
     if net.net("R608", 1) != net.net("U603", 7) or net.net("R608", 2) != "WIDE":
         wrong.append("R608 is not between the bridge and WIDE")
-    if net.values.get("R608") != "732R":
-        wrong.append(f"R608 is {net.values.get('R608')}, not 732R")
-    for part in ("R601", "U602", "U603", "PS601"):
+    if net.values.get("R608") != "1k3":
+        wrong.append(f"R608 is {net.values.get('R608')}, not 1k3")
+    for part in ("R601", "U602", "U603", "U604", "PS601"):
         if "WIDE" in net.pins.get(part, {}).values():
             wrong.append(f"{part} is on WIDE")
     on_wide = sorted(p for p, _ in net.nets.get("WIDE", []))
     if on_wide != ["J101", "R211", "R608"]:
         wrong.append(f"on WIDE: {on_wide}")
+    return wrong
+
+
+DIVIDER = {"R602": ("14k", "+6V_DRIVE", "ref"), "R603": ("4k32", "ref", "joint"), "R630": ("5k62", "joint", "DRIVE_COM")}
+
+
+def levels(net):
+    """P2 has two levels: U604 bridges R630 of the reference, and is lit by P2_RAISE alone."""
+    wrong = []
+    nodes = {"ref": net.net("U601", 2), "joint": net.net("U604", 4)}
+    for part, (value, one, other) in DIVIDER.items():
+        ends = {nodes.get(one, one), nodes.get(other, other)}
+        if {net.net(part, 1), net.net(part, 2)} != ends or len(ends) != 2:
+            wrong.append(f"{part} is not where the levels of the drive need it")
+        if net.values.get(part) != value:
+            wrong.append(f"{part} is {net.values.get(part)}, not {value}")
+    if net.net("U604", 3) != "DRIVE_COM":
+        wrong.append("U604 does not bridge R630")
+    if (net.net("R609", 1), net.net("R609", 2)) != ("P2_RAISE", net.net("U604", 1)) or net.net("U604", 2) != "GND":
+        wrong.append("the LED of U604 does not stand between P2_RAISE and ground")
+    fed = sorted(p for p, _ in net.nets.get("P2_RAISE", []))
+    if fed != ["R609", "U701"]:
+        wrong.append(f"on P2_RAISE: {fed}")
+    if net.values.get("R601") != "220R":
+        wrong.append(f"R601 is {net.values.get('R601')}, not 220R: 10.2 V and 4 mA must pass, and U601 not overheat")
     return wrong
 
 
@@ -323,7 +353,7 @@ def parts(net, listed=None):
     return wrong
 
 
-RULES = [strings, barrier, apart, reference, probe, drive, locks, pump, pins, parts]
+RULES = [strings, barrier, apart, reference, probe, drive, levels, locks, pump, pins, parts]
 
 
 def check(net):

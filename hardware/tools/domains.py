@@ -7,7 +7,8 @@ limiter, between whose neighbours only a part of the line voltage stands.
 
 from check_netlist import reach, string_parts
 
-LEADS = {"NARROW": "LEAD_NARROW", "INNER_GROUND": "LEAD_GROUND", "GROUND_PIN": "LEAD_GROUND", "CLIP": "LEAD_CLIP"}
+LEADS = {"NARROW": "LEAD_NARROW", "INNER_GROUND": "LEAD_GROUND", "GROUND_PIN": "LEAD_GROUND", "CLIP": "LEAD_CLIP",
+         "INNER_CLIP": "LEAD_CLIP"}
 APART = {"STAR", "DRIVE", "LEAD_NARROW", "LEAD_GROUND", "LEAD_CLIP"}
 LIVE = APART | {"CHAIN", "LEG"}
 

@@ -10,7 +10,7 @@ from math import cos, pi, sin, sqrt
 from pathlib import Path
 
 from check_netlist import ohms
-from spice import BARRIER, BARRIER_DRIVE, elements, is_live, node, run
+from spice import BARRIER, BARRIER_DRIVE, elements, is_live, level, node, raised, run
 
 BODY = 500.0  # UL 943 body model, from memory
 
@@ -29,6 +29,8 @@ INPUTS = {
 QUIET = (0, 0, 0)  # no line: for the operating points of P2
 STATES = {"rest": (), "P1": ("K501", "K502"), "P2G": ("K601",), "P2C": ("K602",), "rest clip earthed": (),
           "P2C clip earthed": ("K602",)}
+# The test of the limiters: the level raised while the tone is high, or while it is low, never in both.
+STATES |= {f"{state} {half} raised": closed for state, closed in tuple(STATES.items()) if state.startswith("P2") for half in ("high", "low")}
 # Of the tester's test of itself; `tone`: P2 sounds with both relays open.
 SELF_STATES = {"A alone": ("K501",), "B alone": ("K502",), "tone": (), "P2G clip earthed": ("K601",),
                "P2C calibrating": ("K602",)}
@@ -53,9 +55,15 @@ def hand(state):
     return {"tone": 1e9, "P2C calibrating": CALIBRATING}.get(state, BODY)
 
 
-def circuit(net, part, failure, place, state, level=None, tone=None):
+def levels_of(net, state, levels=None):
+    """Volts of P2 while its tone is high, and while it is low; `levels` are plain and raised with a part failed."""
+    plain, high = levels or (level(net), raised(net))
+    return tuple(high if f"{half} raised" in state or state.endswith("both raised") else plain for half in ("high", "low"))
+
+
+def circuit(net, part, failure, place, state, levels=None, tone=None, vto=-2.2):
     narrow, wide, ground = INPUTS.get(place, QUIET)
-    closed = list((STATES | SELF_STATES)[state])
+    closed = list((STATES | SELF_STATES)[state.removesuffix(" both raised")])
     legs = legs_of(part, failure, state)
     if tone is None:
         tone = "pulse(-1 1 0 1u 1u 5.882m 11.765m)" if state.startswith("P2") else "-1"
@@ -72,11 +80,8 @@ def circuit(net, part, failure, place, state, level=None, tone=None):
         closed = [k for k in closed if k != part]
         opened = ()
     lines = [f"* {part} {failure} at {place}, {state}", *extra]
-    made = elements(net, closed=closed, tone=tone, open_parts=opened, short_parts=short, legs=legs)
-    if level is not None:
-        nominal = f"{2.495 * (1 + ohms(net.values['R602']) / ohms(net.values['R603'])):g}"
-        made = [line.replace(nominal, f"{level:g}") if line.startswith("b_") else line for line in made]
-    lines += made
+    lines += elements(net, closed=closed, tone=tone, open_parts=opened, short_parts=short, legs=legs,
+                      levels=levels_of(net, state, levels), vto=vto)
     for name, volts in (("NARROW", narrow), ("WIDE", wide)):
         lines += [f"v_{name.lower()} {name.lower()}_s 0 dc 0 ac {volts} sin(0 {volts * sqrt(2):.6f} 60)",
                   f"r_{name.lower()} {name.lower()}_s {node(name)} 0.2"]
@@ -96,10 +101,10 @@ SPAN = 1 / 60 * 3
 POINTS = 168  # samples of a cycle where the circuit is linear and solved at 60 Hz alone
 
 
-def simulate(net, part, failure, place, state, level=None):
+def simulate(net, part, failure, place, state, levels=None):
     """Waves by node over whole cycles, and currents of ground and clip. Without a leg of P2 the
     circuit is linear and one solution at 60 Hz is all there is; with one, three cycles in time."""
-    lines = circuit(net, part, failure, place, state, level)
+    lines = circuit(net, part, failure, place, state, levels)
     is_linear = not legs_of(part, failure, state)
     text = " ".join(lines)
     nodes = sorted({word for word in text.split() if word.startswith("n_") and not word.endswith("_i")})
@@ -160,7 +165,7 @@ def readings(net, waves):
 def stresses(net, waves, skip):
     """Peak volts and watts of each part that has both ends in the circuit."""
     found = {}
-    for relay, end in (("K601", "INNER_GROUND"), ("K602", "CLIP")):
+    for relay, end in (("K601", "INNER_GROUND"), ("K602", "INNER_CLIP")):
         if relay != skip and node(net.net(relay, 6)) not in waves:
             found[relay] = (max(abs(x - y) for x, y in zip(waves[node("WIDE")], waves[node(end)])), 0.0)
     for part, pins in net.pins.items():

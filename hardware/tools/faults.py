@@ -6,12 +6,12 @@
 
 Receptacles that are normal inputs here, not faults: reversed, ground on either hot, 240 V, ground
 open with a person of 500 ohm on the frame; the clip held by a person of 500 ohm (body model of UL 943, from memory) or on a
-good earth. Relays: all open, and each of P1, P2 to ground, P2 to the clip closed wherever
-the firmware's interlocks let it be closed, and also against them where the failed part is one that
-the firmware measures with. Rows `firmware` have every part whole and each relay closed regardless.
+good earth. Relays: all open, and each of P1, P2 to ground, P2 to the clip (plain, and with its level raised in one
+half of the tone as in the test of the limiters) closed wherever the firmware's interlocks let it be closed, and also against them where the failed part is one that
+the firmware measures with. Rows `firmware` have every part whole and each relay closed regardless, with the level raised in both halves, too.
 Circuit and models: fault_circuit.py, spice.py. Limits: two things failed at once are not in the table but where the
 part is what the interlock measures with; a limiter failed while line voltage comes up during P2
-passes up to 60 mA for the millisecond until the relay is open.
+passes up to 60 mA for the millisecond until the relay is open. `on_mains`: mains.py.
 """
 
 import csv
@@ -22,10 +22,11 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 import self_readings  # noqa: E402
-from check_netlist import OUTSIDE, reach  # noqa: E402
+from check_netlist import LEADS, OUTSIDE, ohms, reach  # noqa: E402
 from fault_circuit import INPUTS, STATES, legs_of, phasor, readings, rms, simulate, stresses  # noqa: E402
+from mains import mains_parts  # noqa: E402
 from netlist import HARDWARE, load, parts_list  # noqa: E402
-from spice import node  # noqa: E402
+from spice import REFERENCE, level, node, raised  # noqa: E402
 
 TABLE, READINGS = HARDWARE / "faults.csv", HARDWARE / "faults_readings.csv"
 
@@ -37,9 +38,22 @@ INTERLOCK = {"P1": (5.0, 60.0, 150.0), "P2G": 3.0, "P2C": 3.0}  # shared-core/sr
 NO_FRAMES = ["U301", "Y301", "U401", "PS401", "U402"]
 STAR_SUPPLY = ["C301", "C302", "C303", "C304", "C305", "C306", "C307", "C402", "C404", "C405", "C406"]
 NO_DRIVE = ["PS601", "U602", "R606", "C602", "C603", "R601"]
-LEVEL = {("U601", "open"): 12.0, ("R603", "open"): 2.495, ("R603", "short"): 12.0, ("R602", "open"): 12.0,
-         ("R602", "short"): 2.495, ("U601", "short"): 0.0, ("R601", "short"): 6.0, ("R601", "open"): 0.0}
-BLIND = ("R2", "C2", "R101", "U301", "firmware")
+SUPPLY = 12.0  # what PS601 gives: no level is higher
+
+
+def failed_levels(net):
+    """Level of P2 with a part failed: plain, and as raised as it gets."""
+    plain, high = level(net), raised(net)
+    foot = {part: ohms(net.values[part]) for part in ("R602", "R603", "R630")}
+    lower = REFERENCE * (1 + foot["R602"] / foot["R630"])  # U604 then bridges the reference itself
+    upper = REFERENCE * (1 + foot["R602"] / foot["R603"])
+    return {("U601", "open"): (SUPPLY, SUPPLY), ("U601", "short"): (0.0, 0.0), ("R601", "open"): (0.0, 0.0),
+            ("R601", "short"): (plain, high), ("R602", "open"): (SUPPLY, SUPPLY), ("R602", "short"): (REFERENCE, REFERENCE),
+            ("R603", "open"): (REFERENCE, REFERENCE), ("R603", "short"): (lower, SUPPLY), ("R630", "open"): (REFERENCE, high),
+            ("R630", "short"): (upper, upper), ("U604", "open"): (plain, plain), ("U604", "short"): (high, high)}
+
+
+BLIND = ("R2", "C2", "R10", "U301", "firmware")
 
 
 def on_mains(net):
@@ -74,10 +88,10 @@ def allowed(volts, state, is_blind):
     return abs((ground if state == "P2G" else clip) - wide) < INTERLOCK[state]
 
 
-def level_of(part, failure):
-    """Level of P2 with this part failed; `None`: its own."""
+def levels_of(net, part, failure):
+    """Levels of P2, plain and raised, with this part failed; `None`: its own."""
     drives = (part, failure) in (("C602", "open"), ("C603", "open"), ("R606", "short"))
-    return LEVEL.get((part, failure), 0.0 if part in NO_DRIVE and not drives else None)
+    return failed_levels(net).get((part, failure), (0.0, 0.0) if part in NO_DRIVE and not drives else None)
 
 
 _whole = {}
@@ -99,13 +113,14 @@ def one(net, part, failure):
     """Every place and state of one failure."""
     worst = {"earth": (0.0, ""), "touch": (0.0, ""), "volts": (0.0, "", ""), "watts": (0.0, "", "")}
     seen = []
-    level = level_of(part, failure)
+    levels = levels_of(net, part, failure)
     listed = parts_list()
     is_blind = part.startswith(BLIND)
-    is_of_drive = part[:2] in ("Q6", "R6", "K6") or part in ("U601", "U603", "none", "firmware", *NO_DRIVE)
+    is_of_drive = part[:2] in ("Q6", "R6", "K6") or part in ("R101", "R102", "U601", "U603", "U604", "none", "firmware", *NO_DRIVE)
+    states = STATES if part != "firmware" else (*STATES, *(f"{s} both raised" for s in STATES if s.startswith("P2") and "raised" not in s))
     for place in INPUTS:
         at_rest, changed = None, (0.0, 0.0)
-        for state in STATES:
+        for state in states:
             if part == "firmware":
                 want = {"P1 closed": "P1", "P2 to ground closed": "P2G", "P2 to clip closed": "P2C"}[failure]
                 if state.split()[0] not in ("rest", want):
@@ -125,7 +140,7 @@ def one(net, part, failure):
                 continue
             if state.startswith("P2") and part[:2] in ("Q6", "R6") and part[2] in "12" and part[2] not in legs_of(part, failure, state):
                 continue
-            waves = simulate(net, part if part in net.pins else "none", failure, place, state, level)
+            waves = simulate(net, part if part in net.pins else "none", failure, place, state, levels)
             leads = readings(net, waves)
             where = f"{place} {state}"
             earth = rms([a + b for a, b in zip(waves["ground"], waves["clip"])]) * 1e3
@@ -147,8 +162,8 @@ def one(net, part, failure):
             if state == "rest":
                 sound = whole(net, place, "rest") if not is_of_drive else (earth, touch)
                 changed = (abs(earth - sound[0]), abs(touch - sound[1]))
-                v = {k: phasor(waves["time"], waves[node(k)]) for k in ("NARROW", "WIDE", "INNER_GROUND", "CLIP") if node(k) in waves}
-                at_rest = [v.get(k, 0j) for k in ("NARROW", "WIDE", "INNER_GROUND", "CLIP")]
+                v = {k: phasor(waves["time"], waves[node(k)]) for k in LEADS.values() if node(k) in waves}
+                at_rest = [v.get(k, 0j) for k in LEADS.values()]
                 rest = leads
                 seen.append([part, failure, place, leads, None])
             elif state == "P1":
@@ -167,6 +182,8 @@ def has_frames(part, failure):
 
 
 RELAY_FLOWS, RELAY_FOLLOWS = 5.0, 1 / 3  # shared-core/src/limits/relays.rs
+RISE_LEAST, RISE_MOST = 1.04, 1.28  # shared-core/src/limits/limiters.rs
+BEYOND = 1000.0  # shared-core/src/limits/drive.rs
 
 
 def says_of_itself(own):
@@ -180,11 +197,18 @@ def says_of_itself(own):
         words.append(f"tone alone {ohm['tone_ground_ohm']:.1f} ohm: P2's relay to ground does not open: tester fault")
     if ohm["tone_clip_share"] > RELAY_FOLLOWS:
         words.append("the clip follows the tone: P2's relay to the clip does not open: tester fault")
-    p2 = ohm["p2_ohm"]
-    if p2 < -0.5:
-        words.append(f"P2 reads {p2 + 10:.1f} ohm, less than R_cal: tester fault")
-    elif abs(p2 - 0.4) > 0.1:
-        words.append(f"P2 reads {p2:.1f} ohm" if p2 < 1000 else "P2 beyond range")
+    for key, to, reference, beyond in (("p2_ohm", "P2", "R_cal", "P2 beyond range"),
+                                       ("p2_clip_ohm", "P2 to the clip", "R102", "P2 to the clip beyond range: polarity not proven")):
+        p2 = ohm[key]
+        if p2 < -0.5:
+            words.append(f"{to} reads {p2 + 10:.1f} ohm, less than {reference}: tester fault")
+        elif abs(p2 - 0.4) > 0.1:
+            words.append(f"{to} reads {p2:.1f} ohm" if p2 < BEYOND else beyond)
+    for leg, to in (("ground", "to ground"), ("clip", "to the clip")):
+        rises = [ohm[f"rise_{leg}_{half}"] for half in ("high", "low") if f"rise_{leg}_{half}" in ohm]
+        if any(not RISE_LEAST <= rise <= RISE_MOST for rise in rises):
+            found = " and ".join(f"{rise:.2f}" for rise in rises)
+            words.append(f"rise {to} {found}: P2's limiter {to} does not hold: tester fault")
     return words
 
 
@@ -205,6 +229,8 @@ def says(part, failure, seen, own):
     clip = abs(leads[3] - leads[1])
     if clip > 0.5:
         words.append(f"clip-wide {clip:.1f} V")
+    if (part, failure) == ("R601", "short"):
+        words.append("U601 takes all that PS601 gives, over 0.15 A at 6 V, and fails: what follows is U601 open or short")
     words += says_of_itself(own)
     if p1 is None:
         words.append("earth path not measured")
@@ -215,7 +241,7 @@ def says(part, failure, seen, own):
     return "; ".join(words) or "nothing: readings right"
 
 
-COLUMNS = ["designator", "failure", "earth_ma", "earth_at", "touch_ma", "touch_at", "volts_share", "volts_part",
+COLUMNS = ["designator", "failure", "on_mains", "earth_ma", "earth_at", "touch_ma", "touch_at", "volts_share", "volts_part",
            "volts_at", "heat_share", "heat_part", "heat_at", "says_at_a_sound_receptacle"]
 SEEN_COLUMNS = ["designator", "failure", "input", "frames", "narrow_re", "narrow_im", "wide_re", "wide_im", "ground_re", "ground_im",
                 "clip_re", "clip_im", "p1_ohm"]
@@ -224,10 +250,10 @@ SEEN_COLUMNS = ["designator", "failure", "input", "frames", "narrow_re", "narrow
 def write_tables(net):
     self_readings.write(net)
     own = self_readings.by_failure()
-    table, seen_rows = [], []
+    table, seen_rows, mains = [], [], mains_parts(net)
     with ThreadPoolExecutor(2) as pool:
         for part, failure, worst, seen in pool.map(lambda what: one(net, *what), failures(net)):
-            table.append([part, failure, f"{worst['earth'][0]:.3f}", worst["earth"][1], f"{worst['touch'][0]:.3f}",
+            table.append([part, failure, "yes" if part in mains else "no", f"{worst['earth'][0]:.3f}", worst["earth"][1], f"{worst['touch'][0]:.3f}",
                           worst["touch"][1], f"{worst['volts'][0]:.2f}", *worst["volts"][1:],
                           f"{worst['watts'][0]:.2f}", *worst["watts"][1:], says(part, failure, seen, own[(part, failure)])])
             for _, _, place, leads, p1 in seen:
@@ -281,7 +307,7 @@ def read_table():
         return list(csv.DictReader(file))
 
 
-SAMPLE = [("none", "none"), ("R201", "short"), ("R501", "short"), ("K601", "short"), ("Q611", "short"), ("R612", "short")]
+SAMPLE = [("none", "none"), ("R201", "short"), ("R501", "short"), ("K601", "short"), ("Q611", "short"), ("R613", "short")]
 
 
 def stale(net, rows):

@@ -86,6 +86,13 @@ def place(board, net, nets, listed):
         part.Move(pcbnew.VECTOR2I(want.x - cx, want.y - cy))
         part.Reference().SetTextSize(pcbnew.VECTOR2I(pcbnew.FromMM(0.8), pcbnew.FromMM(0.8)))
         part.Reference().SetTextThickness(pcbnew.FromMM(0.12))
+        if x == BARRIER:
+            # Couplers stand close above each other: the name goes beside the pads that may be touched.
+            part.Reference().SetPosition(mm(x + 7.4, y))
+            part.Reference().SetTextAngleDegrees(90)
+        elif turn == 180 and ref.startswith("R"):
+            # Turned round for its pins' sake: its name stays above it, out of the row below.
+            part.Reference().SetPosition(mm(x, y - 1.65))
         for pad in part.Pads():
             name = net.net(ref, pad.GetNumber())
             if name:
@@ -236,7 +243,7 @@ def build(folder):
     words(board, "MAINS", 66, 108.6, 1.5)
     words(board, "8 mm: nothing here", BARRIER, 108.6, 0.8)
     words(board, "MAY BE TOUCHED", 98, 108.6, 1.2)
-    words(board, "Slotwise rev A  CERN-OHL-P-2.0  not certified", 30, 107.5, 1.0)
+    words(board, "Slotwise rev B  CERN-OHL-P-2.0  not certified", 30, 107.5, 1.0)
     pcbnew.SaveBoard(str(folder / "slotwise.kicad_pcb"), board)
     return still_open
 

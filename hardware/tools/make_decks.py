@@ -5,6 +5,7 @@
 
 front_end.cir: all four strings from lead to converter pins, 45 to 1000 Hz. probe.cir: P1 on 120 V.
 drive.cir: P2 into what it may meet. limiter.cir: P2 with line voltage across it, cold and warm.
+rise.cir: P2 plain, and with its level raised, into a good earth: what tells a limiter that holds.
 pump.cir: the charge pump, and how long its relay's LED stays lit when the pin stops.
 """
 
@@ -15,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from check_netlist import LEADS, farads, ohms  # noqa: E402
 from netlist import HARDWARE, load  # noqa: E402
-from spice import BARRIER, elements, node  # noqa: E402
+from spice import BARRIER, elements, level, node, raised  # noqa: E402
 
 FOLDER = HARDWARE / "spice"
 FREQUENCIES = [45, 50, 55, 60, 65, 85, 120, 180, 300, 420, 660, 780, 1000]
@@ -56,7 +57,7 @@ def probe(net):
 def drive(net):
     lines = ["* P2 closed to ground and to the clip, tone high and low, into resistances of the path."]
     lines += elements(net, closed=("K601", "K602"), tone="{pole}")
-    for leg, name in (("g", "INNER_GROUND"), ("c", "CLIP")):
+    for leg, name in (("g", "INNER_GROUND"), ("c", "INNER_CLIP")):
         lines.append(f"v_{leg} {node(name)} {leg}_end 0")
         lines.append(f"r_{leg} {leg}_end {node('WIDE')} {{{leg}_ohm}}")
     lines += [f"r_ref {node('WIDE')} 0 1m", ".param pole=1 g_ohm=1e12 c_ohm=1e12", ".control", "set noaskquit"]
@@ -71,6 +72,23 @@ def drive(net):
     lines += ["alterparam g_ohm = 1e12", "alterparam c_ohm = 1e12", "alterparam pole = 1", "reset", "op",
               f"let open_v = v({node('WIDE')})-v({node('INNER_GROUND')})", "print open_v", "quit", ".endc", ".end"]
     return lines
+
+
+def rise(net):
+    lines = ["* P2 to ground, then to the clip, onto 0.4 ohm: current with the tone high and low, plain and raised; cold and warm."]
+    lines += elements(net, closed=("K601", "K602"), tone="{pole}", levels=("{level}", "{level}"))
+    for leg, name in (("g", "GROUND_PIN"), ("c", "CLIP")):
+        lines += [f"v_{leg} {node(name)} {leg}_end 0", f"r_{leg} {leg}_end {node('WIDE')} {{{leg}_ohm}}"]
+    lines += [f"r_ref {node('WIDE')} 0 1m", f".param pole=1 level={level(net):g} g_ohm=1e12 c_ohm=1e12", ".control", "set noaskquit"]
+    for kelvin in (0, 25, 50):
+        for leg, other in ("gc", "cg"):
+            lines += [f"alterparam {leg}_ohm = 0.4", f"alterparam {other}_ohm = 1e12"]
+            for volts, word in ((level(net), "plain"), (raised(net), "raised")):
+                for pole, half in ((1, "high"), (-1, "low")):
+                    key = f"{leg}_{half}_{word}_{kelvin}"
+                    lines += [f"alterparam level = {volts:g}", f"alterparam pole = {pole}", "reset", f"set temp = {kelvin}", "op",
+                              f"let i_{key} = abs(i(v_{leg}))*1000", f"print i_{key}"]
+    return [*lines, "quit", ".endc", ".end"]
 
 
 def limiter(net):
@@ -118,7 +136,7 @@ def pump(net):
 
 def decks(net=None):
     net = net or load()
-    return {f"{made.__name__}.cir": "\n".join(made(net)) + "\n" for made in (front_end, probe, drive, limiter, pump)}
+    return {f"{made.__name__}.cir": "\n".join(made(net)) + "\n" for made in (front_end, probe, drive, rise, limiter, pump)}
 
 
 def main():

@@ -58,9 +58,9 @@ BLOCKS = {  # where each sheet stands on the first page: x, y, width, height
 WIDE, HIGH = 38.1, 20.32
 
 INSIDE = {
-    "leads": "J101 J102\nR_cal R101\nNARROW WIDE\nINNER_GROUND CLIP", "strings": "R201 to R236\nAIN0 to AIN3\nSTAR",
+    "leads": "J101 J102\nR_cal R101, R102\nNARROW WIDE\nINNER_GROUND INNER_CLIP", "strings": "R201 to R236\nAIN0 to AIN3\nSTAR",
     "adc": "U301 Y301\nSTAR_SCK MOSI MISO\nCS DRDY SYNC", "isolation": "PS401 U402 U401\ncrosses the barrier",
-    "probe": "R501 to R503\nK501 K502 U501\ncrosses the barrier", "drive": "PS601 U602 U603\nK601 K602\ncrosses the barrier",
+    "probe": "R501 to R503\nK501 K502 U501\ncrosses the barrier", "drive": "PS601 U602 U603 U604\nK601 K602\ncrosses the barrier",
     "controller": "U701\npins.csv", "memory": "U801 U802\nNOR and I2C", "panel": "D901 to D906\nSW901 J901", "power": "BT1001 U1001\nVSYS +5V",
 }
 
@@ -86,11 +86,11 @@ def root(sheets):
         body.append(["text", Text(text), ["exclude_from_sim", "no"], ["at", x, y, 0],
                      effects(["justify", "left", "top"], size=size), ["uuid", ident("root", x, y)]])
 
-    words("Slotwise: plug-in ground and polarity tester, revision A", 25.4, 20.32, 3)
+    words("Slotwise: plug-in ground and polarity tester, revision B", 25.4, 20.32, 3)
     words("A design on paper. Computed and simulated; nothing was built or measured. Not certified, not listed.\n"
           "It connects to the mains: an error in building it can kill. Read hardware/safety.md first.", 25.4, 30.48, 1.6)
     words("Sheets are joined by the global labels on them. Left of the line everything is at mains potential (star,\n"
-          "probe, drive); right of it everything may be touched. Crossing it: PS401, U401, PS601, U602, K501, K502, K601, K602.",
+          "probe, drive); right of it everything may be touched. Crossing it: PS401, U401, PS601, U602, U604, K501, K502, K601, K602.",
           25.4, 43.18)
     for key, text in INSIDE.items():
         words(text, BLOCKS[key][0] + 2.54, BLOCKS[key][1] + 2.54)
@@ -100,7 +100,7 @@ def root(sheets):
     return [
         "kicad_sch", ["version", "20250114"], ["generator", Text(PROJECT)], ["generator_version", Text("9.0")],
         ["uuid", ident("sheet", "slotwise")], ["paper", Text("A4")],
-        ["title_block", ["title", Text("Slotwise")], ["rev", Text("A")], ["company", Text("Slotwise")],
+        ["title_block", ["title", Text("Slotwise")], ["rev", Text("B")], ["company", Text("Slotwise")],
          *[["comment", n + 1, Text(line)] for n, line in enumerate(NOTICE)]],
         ["lib_symbols"], *body, ["sheet_instances", ["path", Text("/"), ["page", Text("1")]]], ["embedded_fonts", "no"],
     ]

@@ -251,7 +251,7 @@ class Sheet:
         return [
             "kicad_sch", ["version", "20250114"], ["generator", Text("slotwise")], ["generator_version", Text("9.0")],
             ["uuid", self.uuid], ["paper", Text(self.paper)],
-            ["title_block", ["title", Text(self.title)], ["rev", Text("A")], ["company", Text("Slotwise")],
+            ["title_block", ["title", Text(self.title)], ["rev", Text("B")], ["company", Text("Slotwise")],
              *[["comment", n + 1, Text(words)] for n, words in enumerate(notice)]],
             ["lib_symbols", *lib], *body, ["embedded_fonts", "no"],
         ]

@@ -1,7 +1,7 @@
 """The mains side of the netlist as an ngspice circuit.
 
 What each part is: resistors and capacitors as they are listed; the converter's inputs 300 kohm
-each; a closed relay 60 ohm, an open one none; the bridge 6.0 V behind 12 ohm a side; the coupler
+each; a closed relay 60 ohm, an open one none; the bridge 6.0 or 10.2 V behind 12 ohm a side; the coupler
 and the tone are one voltage `tone`. Models of FET and transistor are typical figures from memory of
 public data: cut-off -2.2 V (the part allows -1.4 to -3.1 V), on-resistance 35 ohm, base-emitter
 voltage of a small npn. Barrier: capacitance of converters and isolators to an earthed computer.
@@ -21,10 +21,11 @@ ADC_INPUT = 300e3  # SBAS890D 6.5, typical
 RELAY_ON = 60.0  # 600 V photo-MOS class, from memory: 50 to 120 ohm
 BRIDGE = 12.0  # TC4428 class at 6 V, each output, from memory
 REFERENCE = 2.495  # TL431
+COUPLER_ON = 0.1  # U604, saturated: its sheet has 0.25 V typical at 1 mA of ten times the light; from memory
 BARRIER = 30e-12  # star to an earthed computer: 20 pF of the converter, isolators; from memory
 BARRIER_DRIVE = 20e-12
 
-LIVE = re.compile(r"(R101|R2\d\d|C2\d\d|R50[123]|R6[12]\d|R608|Q6\d\d|K50[12]|K60[12]|U301|U603)$")
+LIVE = re.compile(r"(R10[12]|R2\d\d|C2\d\d|R50[123]|R6[12]\d|R608|Q6\d\d|K50[12]|K60[12]|U301|U603)$")
 INPUTS = {0: ("3", "4"), 1: ("6", "5"), 2: ("7", "8"), 3: ("10", "9")}
 
 MODELS = [
@@ -41,17 +42,22 @@ def node(name):
 
 def level(net):
     """The drive's level from the resistors of its reference."""
-    return REFERENCE * (1 + ohms(net.values["R602"]) / ohms(net.values["R603"]))
+    return REFERENCE * (1 + ohms(net.values["R602"]) / (ohms(net.values["R603"]) + ohms(net.values["R630"])))
+
+
+def raised(net):
+    """Its level with the lowest of the reference's resistors bridged by U604."""
+    return REFERENCE + (REFERENCE - COUPLER_ON) * ohms(net.values["R602"]) / ohms(net.values["R603"])
 
 
 def is_live(part):
     return bool(LIVE.match(part))
 
 
-def elements(net, closed=(), tone="0", vto=-2.2, open_parts=(), short_parts=(), legs=("1", "2")):
+def elements(net, closed=(), tone="0", vto=-2.2, open_parts=(), short_parts=(), legs=("1", "2"), levels=None):
     """Lines of the circuit. `open_parts` are left out, `short_parts` have all their pins joined;
     `legs` are the legs of P2 that are there: with its relay open a leg carries nothing, and without
-    any the circuit is linear."""
+    any the circuit is linear. `levels` of the bridge: while the tone is high, while it is low."""
     lines = [line.format(vto=vto) for line in MODELS] if legs else []
     opened = set(open_parts)
     for part, pins in sorted(net.pins.items()):
@@ -81,11 +87,12 @@ def elements(net, closed=(), tone="0", vto=-2.2, open_parts=(), short_parts=(), 
         elif part == "U301":
             lines += [f"r_in{k} {at[p]} {at[n]} {ADC_INPUT:g}" for k, (p, n) in INPUTS.items()]
         elif part == "U603":
-            com, high = at["3"], level(net)
+            com = at["3"]
+            high, low = (f"{value:g}" if isinstance(value, float) else value for value in levels or (level(net), level(net)))
             lines += [
                 f"v_tone tone 0 {tone}",
-                f"b_a {at['7']}_i {com} v = v(tone) > 0 ? {high:g} : 0",
-                f"b_b {at['5']}_i {com} v = v(tone) > 0 ? 0 : {high:g}",
+                f"b_a {at['7']}_i {com} v = v(tone) > 0 ? {high} : 0",
+                f"b_b {at['5']}_i {com} v = v(tone) > 0 ? 0 : {low}",
                 f"r_a {at['7']}_i {at['7']} {BRIDGE:g}",
                 f"r_b {at['5']}_i {at['5']} {BRIDGE:g}",
             ]

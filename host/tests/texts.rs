@@ -3,7 +3,11 @@
 use std::collections::HashSet;
 
 use slotwise::texts::{English, Language, Severity, codes};
+use slotwise_core::evidence::Missing;
 use slotwise_core::finding::{Finding, FindingCode, NextCheck};
+use slotwise_core::limits::Limits;
+use slotwise_core::self_test::SelfTestFailure;
+use slotwise_core::stimulus::DrivePath;
 use slotwise_core::topology::{Topology, TopologySet};
 
 /// Every language of the program.
@@ -161,4 +165,60 @@ fn the_severity_fits_the_danger() {
             Severity::Untold => {}
         }
     });
+}
+
+/// With the clip on another earth the judge may ask for three things: each says what it is about, and
+/// its numbers are the limits in force.
+#[test]
+fn what_to_do_about_a_clip_that_shows_nothing_is_said_with_the_limits_in_force() {
+    let limits = Limits::DEFAULT;
+    let what = |next| English.check(next, FindingCode::ReadsSound).what;
+    let other_earth = what(NextCheck::ClipOnIndependentEarth);
+    let most = format!("above {:.0} ohm", limits.limiters.path_most.get());
+    for words in [most.as_str(), "bare metal", "paint", "take another earth"] {
+        assert!(other_earth.contains(words), "{other_earth}");
+    }
+    let loads_off = what(NextCheck::LoadsOffAndRepeat);
+    let most = format!("{:.0} V or more", limits.drive.path_most.get());
+    for words in [most.as_str(), "Leave the clip", "unplug every load"] {
+        assert!(loads_off.contains(words), "{loads_off}");
+    }
+    let repeat = what(NextCheck::Repeat);
+    for words in ["Leave the clip", "noisy", "test again", "loads"] {
+        assert!(repeat.contains(words), "{repeat}");
+    }
+    // Where no clip is in it, none is spoken of.
+    for next in [NextCheck::Repeat, NextCheck::LoadsOffAndRepeat] {
+        let what = English.check(next, FindingCode::OpenNeutral).what;
+        assert!(!what.contains("clip"), "{what}");
+    }
+}
+
+/// The leg, the way round and what to do; which of the two ways a limiter fails in.
+#[test]
+fn a_limiter_that_fails_is_told_with_its_leg_and_what_to_do() {
+    let said = |path, high, permille| {
+        English.self_test(SelfTestFailure::LimiterFails {
+            path,
+            high,
+            permille,
+            least_permille: 1040,
+            most_permille: 1280,
+        })
+    };
+    let gone = said(DrivePath::WideToClip, false, 1351);
+    assert_eq!(
+        gone,
+        "tester failed its self-test: its own current limiter in the leg to the clip, wide blade \
+         negative, does not hold (current raised to 1.35 times; 1.04 to 1.28 passes). Do not use the \
+         tester; do steps 15a and 15b of hardware/checks.md"
+    );
+    let flat = said(DrivePath::WideToGround, true, 1002);
+    for words in ["leg to ground", "wide blade positive", "1.00 times"] {
+        assert!(flat.contains(words), "{flat}");
+    }
+    assert!(!flat.contains("does not hold") && flat.contains("does not come"));
+    let untested = English.missing(Missing::LimiterUntested);
+    assert!(untested.contains("does not count"), "{untested}");
+    assert_eq!(codes::missing(Missing::LimiterUntested), "limiter-untested");
 }

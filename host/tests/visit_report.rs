@@ -12,13 +12,15 @@ use slotwise::archive::{Archive, Batch, KeptNote, NewNote, SqliteArchive, Wanted
 use slotwise::document::{Block, Document, Tone, html, pdf};
 use slotwise::log_file::KeptRecord;
 use slotwise::report::visit::{VisitReport, document};
-use slotwise::texts::English;
+use slotwise::texts::{English, Language as _};
 use slotwise::visits::{Dossier, Grouper};
-use slotwise_core::limits::BandSet;
+use slotwise_core::evidence::{Measured, Missing};
+use slotwise_core::judge::judge;
+use slotwise_core::limits::{BandSet, Limits};
 use slotwise_core::load_step::Level;
 use slotwise_core::record::{Body, Digest, Record, RecordNumber, Version};
 use slotwise_core::slots::ClipTarget;
-use slotwise_core::units::{Millis, UnixSeconds, Volts};
+use slotwise_core::units::{Millis, Ohms, UnixSeconds, Volts};
 use slotwise_core::watch::{Page, Second, Span};
 use support::{DEAD, Invented, OPEN_GROUND, REVERSED, SOUND, TESTER, bytes_of, slotwise};
 
@@ -257,6 +259,65 @@ fn a_watch_is_drawn_with_its_limit_and_what_is_left_to_prove_is_said() {
     assert!(words.contains("Polarity: test again with the clip on an earth"));
     assert!(words.contains("Earth path: test again"));
     assert!(words.contains("common practice") || words.contains("Common practice"));
+}
+
+/// What is measured to the clip on another earth stands beside the limit for that, not beside the
+/// power-off check's; where it did not show the earth, the report does not send for one as if there had
+/// been none.
+#[test]
+fn the_way_to_another_earth_has_a_limit_of_its_own_and_says_why_polarity_is_open() {
+    let on_earth = |to_clip: Measured<Ohms>| {
+        let mut test = Invented {
+            clip: Some((ClipTarget::IndependentEarth, 0.4)),
+            ..SOUND
+        }
+        .test();
+        let evidence = &mut test.evidence;
+        evidence.earth_path = Measured::known(Ohms::new(0.31), Ohms::new(0.03));
+        evidence.neutral_and_ground = Measured::known(Ohms::new(0.6), Ohms::new(0.01));
+        evidence.neutral_to_clip = to_clip;
+        test.verdict = judge(&test.evidence, &Limits::DEFAULT);
+        test
+    };
+    let report = |to_clip| {
+        let folder = tempfile::tempdir().unwrap();
+        let test = Body::Test(on_earth(to_clip));
+        let archive = archive_of(&folder.path().join("o.db"), chained(vec![test]), SITE);
+        report_of(&archive, "").0
+    };
+
+    let rod = report(Measured::known(Ohms::new(24.0), Ohms::new(0.1)));
+    let drawn: Vec<&str> = rod
+        .blocks
+        .iter()
+        .filter_map(|block| match block {
+            Block::Figure(figure) => Some(figure.described.as_str()),
+            _ => None,
+        })
+        .filter(|described| described.starts_with("neutral to clip"))
+        .collect();
+    assert_eq!(
+        drawn,
+        ["neutral to clip: 24.00 ± 0.20 ohm. limit: 200.0 ohm."]
+    );
+    let rod = rod.words().join("\n");
+    assert!(!rod.contains("Polarity: "), "{rod}");
+    assert!(rod.contains("Separate ground: "), "{rod}");
+
+    for (reason, advice) in [
+        (Missing::LimiterUntested, "too noisy for the tester"),
+        (Missing::Refused, "3 V or more away from earth"),
+        (Missing::BeyondRange, "Clip it to bare metal"),
+    ] {
+        let words = report(Measured::Missing(reason)).words().join("\n");
+        assert!(words.contains(English.missing(reason)), "{words}");
+        assert!(words.contains(advice), "{words}");
+        assert!(
+            words.contains("Polarity: the clip was on another earth"),
+            "{words}"
+        );
+        assert!(!words.contains("Polarity: test again"), "{words}");
+    }
 }
 
 #[test]

@@ -69,6 +69,8 @@ pub enum Missing {
     NoCurrent,
     /// The tester's relays could not be tested one by one, so its current was not used.
     RelaysUntested,
+    /// The current limiter of this leg could not be tested, so its reading does not count.
+    LimiterUntested,
 }
 
 /// RMS value and angle of the line-frequency component of a voltage.
@@ -270,7 +272,9 @@ pub struct Evidence {
     pub hot_and_ground: Measured<Ohms>,
     /// Resistance of neutral and earth path together: P2, wide to ground.
     pub neutral_and_ground: Measured<Ohms>,
-    /// Resistance from the neutral to what the clip is on, power off: P2, wide to clip.
+    /// Resistance from wide to what the clip is on: P2, wide to clip. To the appliance with the
+    /// power off; to an independent earth with the power on, which shows that the clip touches
+    /// it.
     pub neutral_to_clip: Measured<Ohms>,
     /// Load-step ratio.
     pub load_step: Result<LoadStep, Missing>,

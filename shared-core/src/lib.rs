@@ -9,6 +9,7 @@ pub mod finding;
 pub mod front_end;
 pub mod judge;
 pub mod lamps;
+pub mod limiter_check;
 pub mod limits;
 pub mod link;
 pub mod load_step;

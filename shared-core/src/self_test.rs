@@ -7,6 +7,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::slots::Lead;
+use crate::stimulus::DrivePath;
 
 /// A relay of the tester's own currents.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -119,5 +120,18 @@ pub enum SelfTestFailure {
         rms: u32,
         /// Largest that passes.
         most: u32,
+    },
+    /// A current limiter of the drive does not limit, or the drive's level does not rise.
+    LimiterFails {
+        /// In which leg.
+        path: DrivePath,
+        /// Whether that is while the tone stands high.
+        high: bool,
+        /// By how much the tone's size rose with the level raised in that half, thousandths.
+        permille: i32,
+        /// Least that passes.
+        least_permille: i32,
+        /// Largest that passes.
+        most_permille: i32,
     },
 }

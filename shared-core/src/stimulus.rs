@@ -33,6 +33,14 @@ pub enum Order {
         /// Whether the relays of the probe take part. The ground must stand near wide then.
         probe: bool,
     },
+    /// A pass of the test of the limiter in a leg of the drive, closed on this path: its level
+    /// raised in one half of the tone, then in the other.
+    Limiter {
+        /// Which leg.
+        path: DrivePath,
+        /// Which pass: each begins at another level.
+        pass: u8,
+    },
 }
 
 /// A relay of the probe.
@@ -51,7 +59,8 @@ pub enum ProbeRelay {
 pub enum DrivePath {
     /// Wide slot to ground hole: neutral and equipment ground together.
     WideToGround,
-    /// Wide slot to the clip: neutral to the appliance's burner, power off.
+    /// Wide slot to the clip: neutral to the appliance's burner, power off, or to an independent
+    /// earth.
     WideToClip,
 }
 
@@ -82,6 +91,15 @@ pub enum Applied {
     Relays {
         /// Frames since the pass began, lost ones counted.
         frame: u32,
+    },
+    /// A pass of the test of a limiter runs; how the level stands follows from the order.
+    Limiter {
+        /// Frames since the pass began, lost ones counted.
+        frame: u32,
+        /// Where the drive is closed.
+        path: DrivePath,
+        /// Sign of its square wave.
+        high: bool,
     },
     /// An interlock opened everything; it stays open until [`Order::Rest`] was given.
     Dropped(Interlock),

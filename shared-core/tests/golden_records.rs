@@ -13,6 +13,7 @@ use slotwise_core::record::{
 use slotwise_core::self_test::{Relay, SelfTestFailure};
 use slotwise_core::slots::Lead;
 use slotwise_core::start::{BuildId, FileName, Stages, Start, Stop, Stopped};
+use slotwise_core::stimulus::DrivePath;
 use slotwise_core::units::{Millis, UnixSeconds};
 use slotwise_core::verdict::{Outcome, Unproven, Verdict};
 
@@ -206,6 +207,31 @@ fn a_noisy_input_has_these_bytes() {
 }
 
 #[test]
+fn a_limiter_that_fails_has_these_bytes() {
+    let mut buffer = [0; MAX_BYTES];
+    let mut record = boot();
+    let head = record::encode(&record, &mut buffer).unwrap().to_vec();
+    for (place, path) in [DrivePath::WideToGround, DrivePath::WideToClip]
+        .into_iter()
+        .enumerate()
+    {
+        record.body = Body::SelfTest(SelfTestFailure::LimiterFails {
+            path,
+            high: true,
+            permille: 1_350,
+            least_permille: 1_040,
+            most_permille: 1_280,
+        });
+        let bytes = record::encode(&record, &mut buffer).unwrap().to_vec();
+        // Body 4, test 10, path, high; zigzag varints of 7 bits: 2700 = 21 * 128 + 12,
+        // 2080 = 16 * 128 + 32, 2560 = 20 * 128.
+        let body = [4, 10, place as u8, 1, 0x8C, 0x15, 0xA0, 0x10, 0x80, 0x14];
+        assert_eq!(bytes, [&head[..head.len() - 2], &body].concat(), "{path:?}");
+        assert_eq!(record::decode(&bytes).unwrap(), record);
+    }
+}
+
+#[test]
 fn a_closed_relay_has_these_bytes() {
     let mut buffer = [0; MAX_BYTES];
     let mut record = boot();
@@ -250,6 +276,7 @@ fn evidence_that_is_missing_has_these_bytes_for_every_reason() {
         Missing::BeyondRange,
         Missing::NoCurrent,
         Missing::RelaysUntested,
+        Missing::LimiterUntested,
     ]
     .into_iter()
     .enumerate()

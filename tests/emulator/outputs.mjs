@@ -1,12 +1,12 @@
-// The five pins of the tester's own currents, as the circuit around the board sees them.
+// The six pins of the tester's own currents, as the circuit around the board sees them.
 //
 // Pins as in firmware/rp2040/src/board.rs. A probe is held only while its pump's pin moves: the
 // charge pump behind it stands for a millisecond after an edge, so a pin that stands still, high
 // or low, opens the probe. What the relays themselves need, and what the receptacle does with
 // it, is the business of whoever gives the converter's codes: `bits` tells him.
 
-/// Order of the bits: 1 for the first, 2, 4, 8, 16.
-export const OUTPUT_PINS = { probePump: 8, probeHold: 9, driveGround: 14, driveClip: 22, tone: 26 };
+/// Order of the bits: 1 for the first, 2, 4, 8, 16, 32.
+export const OUTPUT_PINS = { probePump: 8, probeHold: 9, driveGround: 14, driveClip: 22, tone: 26, driveRaise: 27 };
 const NAMES = Object.keys(OUTPUT_PINS);
 /// The charge pump holds for this long after an edge.
 const PUMP_NANOS = 1e6;

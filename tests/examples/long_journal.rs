@@ -22,7 +22,7 @@ fn main() -> ExitCode {
     };
     let mut bench = Bench::new(31);
     bench.plug("sound");
-    bench.board.run_for(12_000);
+    bench.board.run_for(15_000);
     let long = LongJournal::grow(bench.board.nor.contents(), count);
     if let Err(error) = fs::write(&file, &long.contents) {
         eprintln!("long_journal: {file}: {error}");

@@ -14,10 +14,8 @@ use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
 use slotwise_virtual::front_end::FrameSource;
+pub use slotwise_virtual::outputs::Levels;
 use slotwise_virtual::outputs::Outputs;
-
-/// Levels of the five pins, in the order of [`slotwise_virtual::outputs::Output`].
-pub type Levels = [bool; 5];
 
 /// One conversion that was asked for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

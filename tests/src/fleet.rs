@@ -225,7 +225,7 @@ impl Fleet {
             let aged = f64::from(reading.value.get()) + site.ageing * round as f64;
             reading.value = Ohms::from_f64(aged);
         }
-        let verdict = if trial.relay_is_closed[means] {
+        let verdict = if trial.fails_itself[means] {
             failed_self_test()
         } else {
             judge(&evidence, &Limits::DEFAULT)

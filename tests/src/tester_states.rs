@@ -90,12 +90,12 @@ pub fn states() -> Vec<Front> {
     for (name, millis, caption) in [
         ("sound", 320, "Just plugged in"),
         ("sound", 2_500, "Sound: the earth path is being measured"),
-        ("sound", 12_000, "Sound: after its test"),
-        ("weak-ground", 12_000, "A ground wire that is loose"),
+        ("sound", 15_000, "Sound: after its test"),
+        ("weak-ground", 15_000, "A ground wire that is loose"),
         ("open-ground", 6_000, "Ground open"),
         ("open-neutral", 6_000, "Neutral open"),
         ("breaker-off", 6_000, "Breaker off"),
-        ("supply-low", 12_000, "Supply low"),
+        ("supply-low", 15_000, "Supply low"),
         ("reversed-polarity", 6_000, "Hot and neutral exchanged"),
         ("open-hot", 6_000, "Hot open"),
     ] {
@@ -115,7 +115,7 @@ fn watching() -> Front {
         .with_appliance(furnace())
         .with_clip(ClipTarget::ApplianceFrame);
     bench.hand.plug(&receptacle).expect("it is solved");
-    bench.board.run_for(14_000);
+    bench.board.run_for(17_000);
     bench.board.button.press();
     bench.board.run_for(2_000);
     bench.board.button.release();

@@ -224,7 +224,7 @@ fn with_a_display_no_frame_is_lost_and_the_lamps_answer_as_before() {
 fn what_was_shown_is_gone_when_the_tester_fails_is_unplugged_or_starts_anew() {
     let mut bench = with_display(None, Some(VirtualRtc::running(NOW)));
     bench.plug("sound");
-    bench.board.run_for(12_000);
+    bench.board.run_for(15_000);
     let answered = bench.board.side.display().expect("on the board").picture();
     bench.unplug();
     bench.board.run_for(1_500);

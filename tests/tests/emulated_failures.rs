@@ -96,7 +96,7 @@ fn resets(run: &Run) -> usize {
 fn a_flash_that_fails_in_a_test_takes_the_record_and_not_the_answer() {
     for fault in ["dead@3000", "busy@3000", "deaf@3000"] {
         let folder = tempfile::tempdir().expect("a temporary folder");
-        let Some(run) = run(folder.path(), &["--nor-fault", fault], 13) else {
+        let Some(run) = run(folder.path(), &["--nor-fault", fault], 16) else {
             return;
         };
         assert_eq!(run.status.journal, JournalState::Failed, "{fault}");

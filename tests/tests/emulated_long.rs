@@ -73,7 +73,7 @@ fn run(seconds: u64) {
     let path = |name: &str| folder.path().join(name);
     let mut bench = Bench::new(71);
     bench.plug("sound");
-    bench.board.run_for(12_000);
+    bench.board.run_for(15_000);
     let full = LongJournal::grow(bench.board.nor.contents(), usize::MAX);
     let before = full.freed_but(KEPT);
     assert_eq!(before.records.len(), KEPT);

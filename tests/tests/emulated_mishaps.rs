@@ -70,7 +70,12 @@ fn is_high(asked: &Asked, output: Output) -> bool {
 
 fn assert_all_low(asked: &[Asked]) {
     for asked in asked {
-        assert_eq!(asked.levels, [false; 5], "row {}", asked.row);
+        assert_eq!(
+            asked.levels,
+            [false; Output::ALL.len()],
+            "row {}",
+            asked.row
+        );
     }
 }
 
@@ -98,7 +103,7 @@ fn a_hang_in_mid_probe_is_ended_by_the_watchdog() {
     let last = at
         + asked[at..at + 8_400]
             .iter()
-            .rposition(|asked| asked.levels != [false; 5])
+            .rposition(|asked| asked.levels != [false; Output::ALL.len()])
             .expect("the interrupt goes on");
     assert!((4_000..8_100).contains(&(last - at)), "{}", last - at);
     assert_all_low(&asked[last + 1..last + 1_600]);
@@ -172,13 +177,49 @@ fn whatever_happens_in_mid_drive_opens_everything() {
     assert_all_low(&asked[MIDDLE + 20..]);
 }
 
+/// The test of the limiter to ground, the drive's level raised in one half of its tone, 10.5 s after
+/// the start: two damaged frames, silence, a crash, a ground that opens.
+#[test]
+fn whatever_happens_while_the_level_is_raised_opens_everything() {
+    const MIDDLE: usize = 42_000;
+    let was_raised = |asked: &[Asked]| {
+        let raised = asked
+            .iter()
+            .filter(|asked| is_high(asked, Output::DriveRaise));
+        raised.count() > 200
+    };
+    for (fault, opens) in [
+        (["--fault", "crc@42000:42002"], 2),
+        // Silent: the loop opens after 5 ms; until then nothing moves.
+        (["--fault", "silent@42000:42400"], 26),
+        (["--crash-at", "10500"], 2),
+    ] {
+        let plan = stretches(&[("sound", 60_000)]);
+        let Some((asked, report)) = run(&plan, &fault, 12) else {
+            return;
+        };
+        let at = place(&report, asked.len(), MIDDLE as u64);
+        assert_runs_before(&asked, at, Output::DriveGround);
+        assert!(was_raised(&asked[at - 4_000..at]), "{fault:?}");
+        assert_all_low(&asked[at + opens..at + 200]);
+    }
+    let plan = stretches(&[("sound", 10_500), ("open-ground", 60_000)]);
+    let Some((asked, _)) = run(&plan, &[], 12) else {
+        return;
+    };
+    assert_eq!(asked[MIDDLE].row, MIDDLE as u64, "every row was asked for");
+    assert_runs_before(&asked, MIDDLE, Output::DriveGround);
+    assert!(was_raised(&asked[MIDDLE - 4_000..MIDDLE]));
+    assert_all_low(&asked[MIDDLE + 20..]);
+}
+
 /// The power-off check, begun by a hold of the button that is told after a second: drive to ground,
 /// then to the clip on the appliance's frame.
 const HOLD: [&str; 2] = ["--button", "4500:6000"];
 
 /// In the middle of the drive to the clip, seconds and conversion or row.
-const ON_CLIP_MS: &str = "12000";
-const ON_CLIP: usize = 48_000;
+const ON_CLIP_MS: &str = "14400";
+const ON_CLIP: usize = 57_600;
 
 fn power_off() -> Receptacle {
     Receptacle {
@@ -190,7 +231,7 @@ fn power_off() -> Receptacle {
     .with_clip(ClipTarget::ApplianceFrame)
 }
 
-/// Runs the image with the drive on the clip until something happens to it at 12 s; gives what it
+/// Runs the image with the drive on the clip until something happens to it at 14.4 s; gives what it
 /// drove, the place of that in it, and the report.
 fn in_mid_clip_drive(
     more: &[&str],
@@ -213,7 +254,7 @@ fn resets(report: &serde_json::Value) -> usize {
 
 #[test]
 fn a_crash_in_mid_drive_to_the_clip_opens_everything_before_the_reset() {
-    let Some((asked, at, report)) = in_mid_clip_drive(&["--crash-at", ON_CLIP_MS], 14) else {
+    let Some((asked, at, report)) = in_mid_clip_drive(&["--crash-at", ON_CLIP_MS], 17) else {
         return;
     };
     assert_eq!(resets(&report), 1);
@@ -229,7 +270,7 @@ fn a_crash_in_mid_drive_to_the_clip_opens_everything_before_the_reset() {
 
 #[test]
 fn a_hang_in_mid_drive_to_the_clip_is_ended_by_the_watchdog() {
-    let Some((asked, at, report)) = in_mid_clip_drive(&["--hang-at", ON_CLIP_MS], 16) else {
+    let Some((asked, at, report)) = in_mid_clip_drive(&["--hang-at", ON_CLIP_MS], 19) else {
         return;
     };
     assert_eq!(resets(&report), 1);
@@ -238,7 +279,7 @@ fn a_hang_in_mid_drive_to_the_clip_is_ended_by_the_watchdog() {
     let last = at
         + asked[at..at + 8_400]
             .iter()
-            .rposition(|asked| asked.levels != [false; 5])
+            .rposition(|asked| asked.levels != [false; Output::ALL.len()])
             .expect("the interrupt goes on");
     assert!(last - at < 8_100, "{}", last - at);
     assert_all_low(&asked[last + 1..last + 1_600]);
@@ -246,7 +287,7 @@ fn a_hang_in_mid_drive_to_the_clip_is_ended_by_the_watchdog() {
 
 #[test]
 fn two_damaged_frames_in_mid_drive_to_the_clip_open_everything() {
-    let Some((asked, at, report)) = in_mid_clip_drive(&["--fault", "crc@48000:48002"], 13) else {
+    let Some((asked, at, report)) = in_mid_clip_drive(&["--fault", "crc@57600:57602"], 16) else {
         return;
     };
     assert_eq!(resets(&report), 0);
@@ -263,8 +304,8 @@ fn power_that_comes_back_reversed_in_mid_drive_to_the_clip_opens_everything() {
             .clone()
             .with_slots(Conductor::Neutral, Conductor::Leg1, Conductor::Ground)
     };
-    let plan = [Stretch::plugged(off, 12_000), Stretch::plugged(on, 60_000)];
-    let Some((asked, _)) = run(&plan, &HOLD, 13) else {
+    let plan = [Stretch::plugged(off, 14_400), Stretch::plugged(on, 60_000)];
+    let Some((asked, _)) = run(&plan, &HOLD, 16) else {
         return;
     };
     assert_eq!(

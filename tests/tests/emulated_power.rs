@@ -52,7 +52,7 @@ fn no_record_is_lost_and_the_chain_holds_wherever_the_supply_fails() {
     let path = |name: &str| folder.path().join(name);
     let mut bench = Bench::new(31);
     bench.plug("sound");
-    bench.board.run_for(12_000);
+    bench.board.run_for(15_000);
     // One where the next record finds room, one where a sector is erased and begun for it.
     let plain = LongJournal::grow(bench.board.nor.contents(), RECORDS);
     let at_end = LongJournal::at_a_sector_s_end(plain.contents.clone());

@@ -54,7 +54,7 @@ fn a_pull_takes_nine_tenths_of_what_a_bare_echo_carries_and_loses_nothing() {
     let nor = folder.path().join("nor.bin");
     let mut bench = Bench::new(31);
     bench.plug("sound");
-    bench.board.run_for(12_000);
+    bench.board.run_for(15_000);
     let long = LongJournal::grow(bench.board.nor.contents(), RECORDS);
     assert_eq!(long.records.len(), RECORDS);
     fs::write(&nor, &long.contents).expect("room for the flash's contents");

@@ -22,7 +22,7 @@ fn after_every_mishap_of_host_and_cable_a_pull_brings_every_record() {
     let path = |name: &str| folder.path().join(name);
     let mut bench = Bench::new(31);
     bench.plug("sound");
-    bench.board.run_for(12_000);
+    bench.board.run_for(15_000);
     let long = LongJournal::grow(bench.board.nor.contents(), RECORDS);
     fs::write(path("nor.bin"), &long.contents).expect("room for the flash's contents");
     let output = Command::new("node")

@@ -9,6 +9,7 @@ use core::f64::consts::{PI, TAU};
 use slotwise_core::drive::DriveCalibration;
 use slotwise_core::earth_path::PROBE;
 use slotwise_core::front_end::{NOMINAL_GAIN, response};
+use slotwise_core::limits::LimiterLimits;
 use slotwise_core::units::Hertz;
 use slotwise_tests::hardware::text;
 use slotwise_tests::hardware_decks::measured;
@@ -165,6 +166,87 @@ fn the_limiter_holds_line_voltage_under_three_milliamperes() {
             assert!(rms < 3.0, "{volts} V {celsius} degC {rms}");
             // It must not limit the 2.0 mA of the drive, warm either.
             assert!(most > 2.1, "{volts} V {celsius} degC {most}");
+        }
+    }
+}
+
+/// How the size of P2 rises on a leg with its level raised while the tone is high, and while it
+/// is low.
+fn rises(found: &BTreeMap<String, f64>, leg: &str, celsius: u32) -> [f64; 2] {
+    let flow = |half: &str, level: &str| found[&format!("i_{leg}_{half}_{level}_{celsius}")];
+    let plain = flow("high", "plain") + flow("low", "plain");
+    [("high", "low"), ("low", "high")]
+        .map(|(one, other)| (flow(one, "raised") + flow(other, "plain")) / plain)
+}
+
+#[test]
+fn a_limiter_that_holds_is_within_the_cores_limits_and_one_that_does_not_is_beyond() {
+    if !is_ngspice_here() {
+        return;
+    }
+    let limits = LimiterLimits::DEFAULT;
+    let [least, most] = [limits.held_least, limits.held_most].map(|rise| f64::from(rise.get()));
+    let whole = deck("rise");
+    let found = measured(&whole);
+    let theory = text("theory.md");
+    // The table of the notes.
+    let row = [0, 25, 50].map(|celsius| format!("{:.2}", rises(&found, "g", celsius)[0]));
+    let row = format!("| holds | {} |", row.join(" | "));
+    assert!(theory.contains(&row), "theory.md lacks {row}");
+    for leg in ["g", "c"] {
+        for celsius in [0, 25, 50] {
+            let [high, low] = rises(&found, leg, celsius);
+            println!("rise, leg {leg}, {celsius} degC: {high:.3} and {low:.3}");
+            assert!(least < high && high < most, "{leg} {celsius} {high}");
+            assert!(least < low && low < most, "{leg} {celsius} {low}");
+        }
+    }
+    // FETs at the ends of what their maker allows, -1.4 and -3.1 V.
+    for vto in ["-1.4", "-3.1"] {
+        let found = measured(&whole.replace("vto=-2.2", &format!("vto={vto}")));
+        for celsius in [0, 25, 50] {
+            let [high, low] = rises(&found, "g", celsius);
+            println!("rise, cut-off {vto} V, {celsius} degC: {high:.3} and {low:.3}");
+            assert!(least < high.min(low) && high.max(low) < most);
+        }
+    }
+    // Without a transistor nothing limits one way round; with its base on the whole resistor the limit
+    // is far too low; a level that does not rise shows too.
+    let without = |part: &str| -> String {
+        let is_other = |line: &&str| !line.starts_with(part);
+        whole
+            .lines()
+            .filter(is_other)
+            .map(|line| format!("{line}\n"))
+            .collect()
+    };
+    let base = whole.lines().find(|line| line.starts_with("r616 "));
+    let base = base.expect("R616");
+    let bridged = whole.replace(base, &base.replace("140000", "1m"));
+    let volts = |text: &str| text.parse::<f64>().expect("volts");
+    let raised = whole
+        .lines()
+        .filter_map(|line| line.strip_prefix("alterparam level = "))
+        .max_by(|a, b| volts(a).total_cmp(&volts(b)))
+        .expect("a raised level");
+    for (why, deck, leg, low_is_beyond) in [
+        ("Q613 is missing", without("q_q613"), "g", true),
+        ("R629 is missing", without("r629"), "c", false),
+        ("R616 is bridged", bridged, "g", false),
+        (
+            "the level does not rise",
+            whole.replace(raised, "6.01"),
+            "g",
+            false,
+        ),
+    ] {
+        assert_ne!(deck, whole, "{why}");
+        let found = measured(&deck);
+        for celsius in [0, 25, 50] {
+            let [high, low] = rises(&found, leg, celsius);
+            println!("{why}, {celsius} degC: rise {high:.3} and {low:.3}");
+            assert_eq!(low > most, low_is_beyond, "{why}: {low}");
+            assert!(low > most || low < least, "{why}: {low}");
         }
     }
 }

@@ -6,7 +6,7 @@ use slotwise_core::drive::{DriveCalibration, TONE};
 use slotwise_core::earth_path::PROBE;
 use slotwise_core::front_end::{NOMINAL_GAIN, NOMINAL_VOLTS_PER_CODE, response};
 use slotwise_core::lamps::Lamp;
-use slotwise_core::limits::{DriveLimits, ProbeLimits, RelayLimits};
+use slotwise_core::limits::{DriveLimits, LimiterLimits, ProbeLimits, RelayLimits};
 use slotwise_core::units::Hertz;
 use slotwise_tests::hardware::{Table, text};
 use slotwise_tests::hardware_legend::legend;
@@ -60,6 +60,26 @@ fn constants_off(theory: &str) -> Vec<String> {
         (
             "DriveCalibration::NOMINAL.source",
             f64::from(drive.source.get()),
+            1e-6,
+        ),
+        (
+            "DriveCalibration::NOMINAL.lead_zero",
+            f64::from(drive.lead_zero.get()),
+            1e-6,
+        ),
+        (
+            "LimiterLimits::raised_level",
+            f64::from(LimiterLimits::DEFAULT.raised_level.get()),
+            1e-6,
+        ),
+        (
+            "LimiterLimits::held_least",
+            f64::from(LimiterLimits::DEFAULT.held_least.get()),
+            1e-6,
+        ),
+        (
+            "LimiterLimits::held_most",
+            f64::from(LimiterLimits::DEFAULT.held_most.get()),
             1e-6,
         ),
         ("drive::TONE", f64::from(TONE.get()), 1e-6),

@@ -123,7 +123,7 @@ fn a_reader_that_stops_reading_gets_the_rest_when_it_goes_on() {
         board
             .tester()
             .start_test(slotwise_core::slots::ClipTarget::NotConnected);
-        board.run_for(11_000);
+        board.run_for(14_000);
     }
     far.write(&frame(
         4,
@@ -141,7 +141,7 @@ fn a_reader_that_stops_reading_gets_the_rest_when_it_goes_on() {
         bytes.extend(far.read());
     }
     let replies = replies(&bytes);
-    assert_eq!(replies.len(), 15, "start, 13 tests, end: {replies:?}");
+    assert_eq!(replies.len(), 14, "start, 12 tests, end: {replies:?}");
     assert_eq!(replies.last(), Some(&(4, "end")));
 }
 

@@ -259,7 +259,7 @@ fn a_clock_that_goes_off_in_mid_probe_lets_go_and_a_new_start_answers_again() {
     let contents = bench.board.nor.contents();
     let mut again = Bench::with_contents(bench.specimen.clone(), contents);
     again.plug("sound");
-    again.board.run_for(13_000);
+    again.board.run_for(16_000);
     assert_eq!(again.board.tester().failure(), None);
     assert_eq!(count_tests(&again.pull()), 1);
 }
@@ -285,7 +285,7 @@ fn a_setting_of_the_converter_that_changes_is_read_back_within_a_minute() {
     const MODE: u8 = 0x02;
     let mut bench = Bench::new(45);
     bench.plug("sound");
-    bench.board.run_for(13_000);
+    bench.board.run_for(16_000);
     bench.board.adc.disturb(MODE, 0x0110);
     bench.board.run_for(61_000);
     assert_failed(&mut bench);

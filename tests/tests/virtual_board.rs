@@ -26,7 +26,7 @@ fn a_walk_along_the_terrace_leaves_one_record_a_receptacle() {
     bench.board.run_for(3000);
     for name in ["sound", "reversed-polarity", "open-ground"] {
         bench.plug(name);
-        bench.board.run_for(12_000);
+        bench.board.run_for(15_000);
         bench.unplug();
         bench.board.run_for(1500);
     }
@@ -147,7 +147,7 @@ fn lamps_answer_within_half_a_second_of_plugging_in() {
 fn an_independent_earth_said_over_the_link_shows_the_live_frame() {
     let mut bench = Bench::new(13);
     bench.plug("reversed-and-joined");
-    bench.board.run_for(12_000);
+    bench.board.run_for(15_000);
     assert_eq!(
         bench
             .board
@@ -209,12 +209,12 @@ fn a_press_blinks_out_the_finding_number() {
 fn a_restart_goes_on_with_numbers_boots_and_chain() {
     let mut bench = Bench::new(15);
     bench.plug("sound");
-    bench.board.run_for(12_000);
+    bench.board.run_for(15_000);
     let before = bench.pull();
     let contents = bench.board.nor.contents();
     let mut again = Bench::with_contents(bench.specimen.clone(), contents);
     again.plug("sound");
-    again.board.run_for(12_000);
+    again.board.run_for(15_000);
     let after = again.pull();
     assert_eq!(after[..before.len()], before[..]);
     assert!(after.len() > before.len());
@@ -275,14 +275,14 @@ fn damaged_frames_are_counted_and_never_measured() {
 fn power_lost_in_a_record_loses_no_earlier_one() {
     let mut bench = Bench::new(19);
     bench.plug("sound");
-    bench.board.run_for(12_000);
+    bench.board.run_for(15_000);
     let before = bench.pull();
     assert_eq!(before.len(), 2);
     bench.board.nor.cut_power(PowerCut::AfterBytes(300));
     let (_, _) = bench.ask(Request::StartTest {
         clip: ClipTarget::NotConnected,
     });
-    bench.board.run_for(12_000);
+    bench.board.run_for(15_000);
     assert!(!bench.board.nor.is_powered(), "the cut happened");
     let contents = bench.board.nor.contents();
     let mut again = Bench::with_contents(bench.specimen.clone(), contents);

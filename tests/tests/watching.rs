@@ -65,7 +65,7 @@ fn start(bench: &mut Bench) -> bool {
 /// Plugs in, lets the test pass, watches for so many seconds, stops.
 fn watched(bench: &mut Bench, receptacle: &Receptacle, seconds: u64) -> Vec<Record> {
     bench.hand.plug(receptacle).expect("it is solved");
-    bench.board.run_for(14_000);
+    bench.board.run_for(16_000);
     assert!(start(bench), "a watch begins");
     bench.board.run_for(seconds * 1000);
     assert!(ask(bench, Request::StopWatch));
@@ -169,7 +169,7 @@ fn a_long_watch_leaves_a_page_a_minute_and_loses_no_second() {
 fn the_button_held_begins_and_ends_a_watch() {
     let mut bench = Bench::new(55);
     bench.hand.plug(&with_furnace()).unwrap();
-    bench.board.run_for(14_000);
+    bench.board.run_for(16_000);
     let hold = |bench: &mut Bench| {
         bench.board.button.press();
         bench.board.run_for(2_000);
@@ -192,7 +192,7 @@ fn a_watch_does_not_begin_in_a_test_and_ends_in_a_record_when_unplugged() {
     bench.hand.plug(&with_furnace()).unwrap();
     bench.board.run_for(1_000);
     assert!(!start(&mut bench), "a test runs");
-    bench.board.run_for(13_000);
+    bench.board.run_for(16_000);
     assert!(start(&mut bench));
     bench.board.run_for(30_000);
     bench.unplug();
@@ -264,7 +264,7 @@ fn load_steps_refute_a_joined_ground() {
 fn another_wiring_ends_the_watch_keeps_it_and_is_tested() {
     let mut bench = Bench::new(59);
     bench.hand.plug(&with_furnace()).unwrap();
-    bench.board.run_for(14_000);
+    bench.board.run_for(16_000);
     assert!(start(&mut bench));
     bench.board.run_for(30_000);
     bench.plug("reversed-polarity");

@@ -46,9 +46,9 @@ const ADC_BUS: HertzU32 = HertzU32::MHz(8);
 const NOR_BUS: HertzU32 = HertzU32::MHz(16);
 
 /// The pins of the tester's own currents, as bits of SIO's registers: relays of probe P1 (GPIO 8
-/// through the charge pump, and 9), relays of drive P2 to ground (14) and to the clip (22), and
-/// its tone (26).
-pub(crate) const OUTPUT_PINS: u32 = 1 << 8 | 1 << 9 | 1 << 14 | 1 << 22 | 1 << 26;
+/// through the charge pump, and 9), relays of drive P2 to ground (14) and to the clip (22),
+/// its tone (26) and its level (27).
+pub(crate) const OUTPUT_PINS: u32 = 1 << 8 | 1 << 9 | 1 << 14 | 1 << 22 | 1 << 26 | 1 << 27;
 
 /// An SPI pin.
 type SpiPin<I> = Pin<I, FunctionSpi, PullNone>;
@@ -125,6 +125,7 @@ impl Board {
             drive_ground: off(pins.gpio14),
             drive_clip: off(pins.gpio22),
             tone: off(pins.gpio26),
+            drive_raise: off(pins.gpio27),
         };
 
         let (cause, stopped) = last_words::take(&chip.WATCHDOG, &chip.VREG_AND_CHIP_RESET);

@@ -10,6 +10,7 @@ use slotwise_core::earth_path::{self, Enough};
 use slotwise_core::evidence::{Measured, Missing};
 use slotwise_core::limits::Limits;
 use slotwise_core::sample::{FRAMES_PER_SECOND, Frame, FrameFault};
+use slotwise_core::slots::ClipTarget;
 use slotwise_core::stimulus::{Applied, Order};
 use slotwise_core::window::{Accumulator, Tuning};
 
@@ -113,7 +114,8 @@ impl Measuring {
         let limits = &Limits::DEFAULT;
         let sums = self.accumulator.sums();
         if let Running::Drive(estimator) = &self.running {
-            let may = drive::may_stay(estimator.path(), sums, None, &NOMINAL, limits);
+            let (path, clip) = (estimator.path(), ClipTarget::NotConnected);
+            let may = drive::may_stay(path, clip, sums, None, &NOMINAL, limits);
             if let Err(reason) = may {
                 self.end(Err(reason));
             }

@@ -12,6 +12,7 @@
 use slotwise_core::evidence::{Evidence, Measured};
 use slotwise_core::finding::FindingCode;
 use slotwise_core::link::{ClockChip, JournalState, Phase, WatchState};
+use slotwise_core::slots::ClipTarget;
 use slotwise_core::units::UnixSeconds;
 use slotwise_core::verdict::{Outcome, Verdict};
 
@@ -176,7 +177,8 @@ fn voltages(evidence: Option<&Evidence>, words: &Words) -> [Line; 2] {
     ]
 }
 
-/// The earth path, or neutral to clip where that was measured instead.
+/// The earth path, or neutral to clip where that was measured instead. To an independent earth it
+/// was measured besides: the host shows it.
 fn path(evidence: Option<&Evidence>, verdict: &Verdict, words: &Words) -> Line {
     if verdict.has(FindingCode::Dead) {
         return Line::of(words.not_dead);
@@ -185,8 +187,10 @@ fn path(evidence: Option<&Evidence>, verdict: &Verdict, words: &Words) -> Line {
         return Line::new();
     };
     let (name, measured) = match evidence.neutral_to_clip {
-        to_clip @ Measured::Known(_) => (words.clip, to_clip),
-        Measured::Missing(_) => (words.earth, evidence.earth_path),
+        to_clip @ Measured::Known(_) if evidence.clip_target != ClipTarget::IndependentEarth => {
+            (words.clip, to_clip)
+        }
+        _ => (words.earth, evidence.earth_path),
     };
     let line = Line::of(name).and(" ");
     let is_unclear = verdict.has(FindingCode::EarthPathUnclear);

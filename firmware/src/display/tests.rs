@@ -15,6 +15,7 @@ use slotwise_core::evidence::{
 };
 use slotwise_core::finding::{Finding, FindingCode, NextCheck};
 use slotwise_core::link::{ClockChip, JournalState, Phase, WatchState};
+use slotwise_core::slots::ClipTarget;
 use slotwise_core::topology::TopologySet;
 use slotwise_core::units::{Hertz, Ohms, Radians, UnixSeconds, Volts};
 use slotwise_core::verdict::{Outcome, Unproven, Verdict};
@@ -52,7 +53,7 @@ const PHASES: [Phase; 8] = [
     Phase::TesterFault,
     Phase::NeutralToClip,
 ];
-const MISSING: [Missing; 9] = [
+const MISSING: [Missing; 10] = [
     Missing::NotAsked,
     Missing::NoVoltage,
     Missing::ClipFree,
@@ -62,6 +63,7 @@ const MISSING: [Missing; 9] = [
     Missing::BeyondRange,
     Missing::NoCurrent,
     Missing::RelaysUntested,
+    Missing::LimiterUntested,
 ];
 const CHIPS: [ClockChip; 9] = [
     ClockChip::NotAsked,
@@ -370,5 +372,30 @@ fn without_an_answer_no_value_stands() {
         let text: std::vec::Vec<&str> = screen.rows.iter().map(|line| line.as_str()).collect();
         let text = text.join("|");
         assert!(!text.contains("120") && !text.contains("ohm"), "{text}");
+    }
+}
+
+#[test]
+fn the_earth_path_is_shown_where_the_clip_is_on_another_earth() {
+    let path = Measured::known(Ohms::new(0.19), Ohms::new(0.05));
+    let clip = Measured::known(Ohms::new(14.4), Ohms::new(0.05));
+    let mut evidence = evidence(119.5, 60.0, path, clip);
+    for (target, begins) in [
+        (ClipTarget::IndependentEarth, "earth 0.19"),
+        (ClipTarget::ApplianceFrame, "clip 14.4"),
+    ] {
+        evidence.clip_target = target;
+        let verdict = verdict(
+            Outcome::NoFaultFound,
+            FindingCode::ReadsSound,
+            NextCheck::LoadSteps,
+            Unproven::ALL,
+        );
+        let screen = Screen::of(&scene(Some(&verdict), Some(&evidence)), &ENGLISH);
+        let shown = screen
+            .rows
+            .iter()
+            .any(|row| row.as_str().starts_with(begins));
+        assert!(shown, "{target:?}: {screen:?}");
     }
 }

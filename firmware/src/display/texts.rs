@@ -179,6 +179,7 @@ const fn missing(reason: Missing) -> &'static str {
         Missing::BeyondRange => "open or nearly",
         Missing::NoCurrent => "no current",
         Missing::RelaysUntested => "relays untested",
+        Missing::LimiterUntested => "no limiter test",
     }
 }
 

@@ -3,11 +3,13 @@
 //! One *test* is one plug-in. It begins at start-up, when voltage appears on a tester that saw
 //! none, at a press of the button, or when the wiring seen changes. The first answer stands
 //! after two windows at rest (0.4 s, plus at most 50 ms to notice the voltage). Where the slots
-//! read sound the tester's own relays are tested (0.83 s), the earth path follows (4 s), then neutral and ground together (4 s); the rest of
-//! the ten windows at rest ends the test, and its record is made.
+//! read sound the tester's own relays are tested (0.83 s), the earth path follows (4 s), then
+//! neutral and ground together and the limiter of their leg (6.4 s), and with the clip on an
+//! independent earth the same to the clip; the rest of the ten windows at rest ends the test, and
+//! its record is made.
 //!
 //! ```text
-//!  plugged in ─> wiring ─> relays ─> earth path ─> neutral + ground ─> wiring ─10 windows─> steady watch
+//!  plugged in ─> wiring ─> relays ─> earth path ─> neutral + ground, clip ─> wiring ─10 windows─> steady watch
 //!                  ^                                                                │  ^  │
 //!                  ├───────────────────── another wiring ───────────────────────────┘  │  │
 //!  waiting <── voltage gone ──────────────────────────────────── load-cycle watch <────┴──┘
@@ -20,6 +22,7 @@
 mod calm;
 mod onset;
 mod paths;
+mod readings;
 mod testing;
 mod watching;
 
@@ -200,10 +203,11 @@ impl Sequence {
                 Order::Rest => Phase::Wiring,
                 // Tested for what follows.
                 Order::Probe | Order::Relays { probe: true, .. } => Phase::EarthPath,
-                Order::Relays { .. } | Order::Drive(DrivePath::WideToGround) => {
-                    Phase::NeutralAndGround
-                }
-                Order::Drive(DrivePath::WideToClip) => Phase::NeutralToClip,
+                Order::Relays { .. } => Phase::NeutralAndGround,
+                Order::Drive(path) | Order::Limiter { path, .. } => match path {
+                    DrivePath::WideToGround => Phase::NeutralAndGround,
+                    DrivePath::WideToClip => Phase::NeutralToClip,
+                },
             },
             State::Watching(watching) if watching.is_cycling() => Phase::LoadCycle,
             State::Watching(_) => Phase::Steady,

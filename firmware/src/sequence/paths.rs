@@ -2,13 +2,15 @@
 //! given.
 //!
 //! ```text
-//!  reads sound:  relays -> P1, narrow to ground (4 s, up to 16) -> P2, wide to ground (4 s)
-//!  dead, clip on the appliance:  relays -> P2, wide to ground -> P2, wide to clip
+//!  reads sound:  relays -> P1, narrow to ground (4 s, up to 16) -> P2, wide to ground (4 s), its limiter
+//!  ... clip on an independent earth:  -> P2, wide to clip (4 s), its limiter
+//!  dead, clip on the appliance:  relays -> P2, wide to ground, its limiter -> P2, wide to clip, its limiter
 //! ```
 //!
 //! The relays are tested first, one at a time (0.83 s, up to 4.2 s): a path whose relays were not
 //! all seen to open is not used in that test, and one that stays closed ends in a failed test of
-//! the tester.
+//! the tester. The limiter of a leg follows on its reading (2.4 s, up to 9.6): without it the reading
+//! does not count, and one that does not hold ends in a failed test, too.
 //!
 //! Nothing is closed before two windows at rest have shown that it may be; then the interrupt
 //! watches every frame and the sequence every window. An estimator is fed by the mark of the
@@ -19,6 +21,7 @@ use slotwise_core::drive;
 use slotwise_core::earth_path::{self, Enough};
 use slotwise_core::evidence::{Evidence, Measured, Missing};
 use slotwise_core::finding::FindingCode;
+use slotwise_core::limiter_check;
 use slotwise_core::limits::Limits;
 use slotwise_core::relay_check::{self, Tally, Then};
 use slotwise_core::sample::Frame;
@@ -28,29 +31,11 @@ use slotwise_core::stimulus::{Applied, DrivePath, Interlock, Order};
 use slotwise_core::units::Ohms;
 use slotwise_core::window::Tuning;
 
+use super::readings::{NOT_ASKED, Readings};
+
 /// Frames within which the outputs must have followed an order: 0.5 s, more than the longest
 /// sector erase of the journal keeps the main loop away. A board without outputs never does.
 const FOLLOWS_WITHIN: u16 = 2000;
-
-/// What the paths have given in this test.
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct Readings {
-    earth_path: Measured<Ohms>,
-    hot_and_ground: Measured<Ohms>,
-    neutral_and_ground: Measured<Ohms>,
-    neutral_to_clip: Measured<Ohms>,
-}
-
-const NOT_ASKED: Measured<Ohms> = Measured::Missing(Missing::NotAsked);
-
-impl Readings {
-    const NONE: Self = Self {
-        earth_path: NOT_ASKED,
-        hot_and_ground: NOT_ASKED,
-        neutral_and_ground: NOT_ASKED,
-        neutral_to_clip: NOT_ASKED,
-    };
-}
 
 #[derive(Clone, Debug)]
 #[expect(
@@ -62,6 +47,7 @@ enum Running {
     Relays(relay_check::Estimator),
     Probe(earth_path::Estimator),
     Drive(drive::Estimator),
+    Limiter(limiter_check::Estimator),
 }
 
 /// Which currents may be driven, as far as the relays go.
@@ -81,7 +67,11 @@ pub(super) struct Paths {
     tally: Tally,
     /// What that test gave, once it is over.
     tested: Option<Tested>,
-    /// A relay that does not open.
+    /// A reading of the drive that counts if the limiter of its leg holds.
+    pending: Option<(DrivePath, Measured<Ohms>)>,
+    /// Passes of the test of that limiter.
+    limiter: limiter_check::Tally,
+    /// A relay that does not open, or a limiter that does not hold.
     failure: Option<SelfTestFailure>,
     /// The board has no outputs.
     absent: bool,
@@ -94,6 +84,8 @@ impl Paths {
         readings: Readings::NONE,
         tally: Tally::NEW,
         tested: None,
+        pending: None,
+        limiter: limiter_check::Tally::NEW,
         failure: None,
         absent: false,
     };
@@ -109,9 +101,10 @@ impl Paths {
         self.readings = Readings::NONE;
         self.tally = Tally::NEW;
         self.tested = None;
+        self.pending = None;
     }
 
-    /// The relay that was found not to open.
+    /// What the tests of relays and limiters found wrong.
     pub(super) const fn failure(&self) -> Option<SelfTestFailure> {
         self.failure
     }
@@ -132,6 +125,10 @@ impl Paths {
             },
             Running::Probe(_) => Order::Probe,
             Running::Drive(estimator) => Order::Drive(estimator.path()),
+            Running::Limiter(estimator) => Order::Limiter {
+                path: estimator.path(),
+                pass: estimator.pass(),
+            },
         }
     }
 
@@ -143,16 +140,14 @@ impl Paths {
     pub(super) const fn drive(&self) -> Option<DrivePath> {
         match &self.running {
             Running::Drive(estimator) => Some(estimator.path()),
+            Running::Limiter(estimator) => Some(estimator.path()),
             _ => None,
         }
     }
 
     /// Adds what is known of the paths.
     pub(super) const fn add_to(&self, evidence: &mut Evidence) {
-        evidence.earth_path = self.readings.earth_path;
-        evidence.hot_and_ground = self.readings.hot_and_ground;
-        evidence.neutral_and_ground = self.readings.neutral_and_ground;
-        evidence.neutral_to_clip = self.readings.neutral_to_clip;
+        self.readings.add_to(evidence);
     }
 
     /// Begins the next path that this wiring asks for, if there is one left; `evidence` is that
@@ -171,6 +166,8 @@ impl Paths {
         let is_power_off = pattern == Some(FindingCode::Dead)
             && evidence.clip_target == ClipTarget::ApplianceFrame;
         let is_sound = pattern == Some(FindingCode::ReadsSound);
+        let wants_clip =
+            is_power_off || is_sound && evidence.clip_target == ClipTarget::IndependentEarth;
         let may_probe = earth_path::may_close(evidence, limits);
         let may_drive = |path| drive::may_close(path, evidence, limits);
         let Some(tested) = self.tested else {
@@ -190,6 +187,13 @@ impl Paths {
             });
             return self.begin_next(pattern, evidence, tuning, calibration, limits);
         };
+        if let Some((path, _)) = self.pending {
+            if may_drive(path).is_ok() {
+                let pass = self.limiter.passes();
+                return self.run(Running::Limiter(limiter_check::Estimator::new(path, pass)));
+            }
+            self.limiter_untested();
+        }
         let readings = &mut self.readings;
         if is_sound && readings.earth_path == NOT_ASKED {
             match told(may_probe, tested.probe) {
@@ -206,7 +210,7 @@ impl Paths {
                 Err(reason) => readings.neutral_and_ground = Measured::Missing(reason),
             }
         }
-        if is_power_off && readings.neutral_to_clip == NOT_ASKED {
+        if wants_clip && readings.neutral_to_clip == NOT_ASKED {
             match told(may_drive(DrivePath::WideToClip), tested.drive) {
                 Ok(()) => return self.run_drive(DrivePath::WideToClip),
                 Err(reason) => readings.neutral_to_clip = Measured::Missing(reason),
@@ -260,6 +264,14 @@ impl Paths {
                     high,
                 },
             ) => estimator.push(frame, number, path, high),
+            (
+                Running::Limiter(estimator),
+                Applied::Limiter {
+                    frame: number,
+                    path,
+                    high,
+                },
+            ) if path == estimator.path() => estimator.push(frame, number, high),
             (Running::Nothing, _) => return false,
             (_, Applied::Dropped(interlock)) => {
                 self.dropped(frame, interlock, calibration);
@@ -313,12 +325,43 @@ impl Paths {
                 {
                     return false;
                 }
-                self.keep_drive(path, found);
+                // A reading that no path can have is told by itself, see `judge`.
+                let needs_limiter = found.value().is_some_and(|ohms| {
+                    ohms >= limits.earth_path_lowest && ohms <= limits.limiters.path_most
+                });
+                if needs_limiter {
+                    self.pending = Some((path, found));
+                    self.limiter = limiter_check::Tally::NEW;
+                } else {
+                    self.readings.keep_drive(path, found);
+                }
+            }
+            Running::Limiter(estimator) => {
+                let path = estimator.path();
+                let said = estimator.judge(calibration, &limits.limiters);
+                match self.limiter.take(path, said, &limits.limiters) {
+                    limiter_check::Then::Again => {}
+                    limiter_check::Then::Holds => {
+                        if let Some((path, found)) = self.pending.take() {
+                            self.readings.keep_drive(path, found);
+                        }
+                    }
+                    limiter_check::Then::Untold => self.limiter_untested(),
+                    limiter_check::Then::Failed(failure) => self.failure = Some(failure),
+                }
             }
             Running::Nothing => {}
         }
         self.stop();
         true
+    }
+
+    /// The limiter of the leg in hand was not tested: its reading does not count.
+    fn limiter_untested(&mut self) {
+        if let Some((path, _)) = self.pending.take() {
+            self.readings
+                .keep_drive(path, Measured::Missing(Missing::LimiterUntested));
+        }
     }
 
     /// An interlock has opened the outputs.
@@ -340,15 +383,15 @@ impl Paths {
                     Interlock::Voltage => Missing::BeyondRange,
                     Interlock::Blind => Missing::Unsteady,
                 };
-                self.readings.earth_path = Measured::Missing(reason);
-                self.readings.hot_and_ground = Measured::Missing(reason);
+                self.readings.probe_gave_none(reason);
             }
             Running::Drive(estimator) => {
                 estimator.push_dropping(frame);
                 let reason = estimator.why_dropped(interlock, calibration);
                 let path = estimator.path();
-                self.keep_drive(path, Measured::Missing(reason));
+                self.readings.keep_drive(path, Measured::Missing(reason));
             }
+            Running::Limiter(_) => self.limiter_untested(),
             Running::Nothing => {}
         }
         self.stop();
@@ -358,22 +401,16 @@ impl Paths {
     pub(super) fn give_up(&mut self, reason: Missing) {
         match &self.running {
             Running::Relays(_) | Running::Probe(_) => {
-                self.readings.earth_path = Measured::Missing(reason);
-                self.readings.hot_and_ground = Measured::Missing(reason);
+                self.readings.probe_gave_none(reason);
             }
             Running::Drive(estimator) => {
-                self.keep_drive(estimator.path(), Measured::Missing(reason));
+                self.readings
+                    .keep_drive(estimator.path(), Measured::Missing(reason));
             }
+            Running::Limiter(_) => self.limiter_untested(),
             Running::Nothing => {}
         }
         self.stop();
-    }
-
-    const fn keep_drive(&mut self, path: DrivePath, found: Measured<Ohms>) {
-        match path {
-            DrivePath::WideToGround => self.readings.neutral_and_ground = found,
-            DrivePath::WideToClip => self.readings.neutral_to_clip = found,
-        }
     }
 }
 

@@ -84,7 +84,7 @@ impl Sequence {
         self.paths.retune(self.tuning);
         let frequency: Option<Hertz> = look.evidence(Some(calibration)).frequency.value();
         let refused = self.paths.drive().and_then(|path| {
-            drive::may_stay(path, sums, frequency, calibration, &self.limits).err()
+            drive::may_stay(path, self.clip, sums, frequency, calibration, &self.limits).err()
         });
         if let Some(reason) = refused {
             self.paths.give_up(reason);

@@ -5,11 +5,11 @@ use embedded_hal::digital::{Error, ErrorKind, ErrorType};
 use slotwise_core::sample::AdcCode;
 use std::rc::Rc;
 
-/// What the five pins stand at, and how often each was written.
+/// What the six pins stand at, and how often each was written.
 #[derive(Debug, Default)]
 struct Bench {
-    high: [Cell<bool>; 5],
-    edges: [Cell<u32>; 5],
+    high: [Cell<bool>; 6],
+    edges: [Cell<u32>; 6],
     /// The pin that refuses to be driven high.
     fails_high: Cell<Option<usize>>,
 }
@@ -19,6 +19,7 @@ const HOLD: usize = 1;
 const GROUND: usize = 2;
 const CLIP: usize = 3;
 const TONE: usize = 4;
+const RAISE: usize = 5;
 
 #[derive(Clone, Debug)]
 struct Pin(Rc<Bench>, usize);
@@ -68,18 +69,19 @@ fn bench() -> (Rc<Bench>, Stimulator<Pin>) {
         drive_ground: pin(GROUND),
         drive_clip: pin(CLIP),
         tone: pin(TONE),
+        drive_raise: pin(RAISE),
     };
     let stimulator = Stimulator::new(pins);
     (bench, stimulator)
 }
 
 impl Bench {
-    fn levels(&self) -> [bool; 5] {
-        [0, 1, 2, 3, 4].map(|index| self.high[index].get())
+    fn levels(&self) -> [bool; 6] {
+        [0, 1, 2, 3, 4, 5].map(|index| self.high[index].get())
     }
 
     fn all_low(&self) -> bool {
-        self.levels() == [false; 5]
+        self.levels() == [false; 6]
     }
 }
 
@@ -100,7 +102,7 @@ fn quiet() -> Result<Frame, FrameFault> {
     frame(0.1, 0.2)
 }
 
-const ORDERS: [Order; 4] = [
+const ORDERS: [Order; 6] = [
     Order::Relays {
         pass: 1,
         probe: true,
@@ -108,6 +110,14 @@ const ORDERS: [Order; 4] = [
     Order::Probe,
     Order::Drive(DrivePath::WideToGround),
     Order::Drive(DrivePath::WideToClip),
+    Order::Limiter {
+        path: DrivePath::WideToGround,
+        pass: 0,
+    },
+    Order::Limiter {
+        path: DrivePath::WideToClip,
+        pass: 1,
+    },
 ];
 
 #[test]
@@ -211,6 +221,42 @@ fn a_pass_of_the_relays_closes_one_at_a_time_and_sounds_the_tone_with_the_drive_
 }
 
 #[test]
+fn a_pass_of_a_limiter_raises_the_level_in_one_half_of_the_tone_at_a_time() {
+    use slotwise_core::limiter_check::pattern::FRAMES;
+    for (path, own, other) in [
+        (DrivePath::WideToGround, GROUND, CLIP),
+        (DrivePath::WideToClip, CLIP, GROUND),
+    ] {
+        for pass in 0..3 {
+            let (bench, mut stimulator) = bench();
+            stimulator.set(Order::Limiter { path, pass });
+            assert_eq!(stimulator.on_frame(&quiet()), Applied::Nothing);
+            let mut raised = [0, 0];
+            for number in 0..FRAMES {
+                let high = tone_is_high(number);
+                assert!(bench.high[own].get() && !bench.high[other].get());
+                assert!(!bench.high[PUMP].get() && !bench.high[HOLD].get());
+                assert_eq!(bench.high[TONE].get(), high);
+                assert_eq!(bench.high[RAISE].get(), is_raised(number, pass));
+                raised[usize::from(high)] += u32::from(bench.high[RAISE].get());
+                let expected = Applied::Limiter {
+                    frame: number,
+                    path,
+                    high,
+                };
+                assert_eq!(stimulator.on_frame(&quiet()), expected);
+            }
+            assert_eq!(raised, [800, 800]);
+            // What comes after the pass, until another order: the plain level.
+            for _ in 0..100 {
+                stimulator.on_frame(&quiet());
+                assert!(!bench.high[RAISE].get());
+            }
+        }
+    }
+}
+
+#[test]
 fn another_order_opens_at_once_and_begins_at_its_own_zero() {
     let (bench, mut stimulator) = bench();
     stimulator.set(Order::Drive(DrivePath::WideToGround));
@@ -257,6 +303,7 @@ fn pins_of_a_microcontroller_do() {
         drive_ground: Plain,
         drive_clip: Plain,
         tone: Plain,
+        drive_raise: Plain,
     });
     stimulator.set(Order::Probe);
     assert_eq!(stimulator.on_frame(&quiet()), Applied::Nothing);

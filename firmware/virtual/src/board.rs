@@ -159,6 +159,7 @@ pub fn calibrate(specimen: &Specimen) -> Calibration {
         drive: DriveCalibration {
             level: specimen.currents.drive_level,
             source: specimen.currents.drive_source,
+            lead_zero: specimen.currents.clip_reference,
             ..DriveCalibration::NOMINAL
         },
     }

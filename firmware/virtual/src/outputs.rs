@@ -1,4 +1,4 @@
-//! The five pins of the tester's own currents, and the relays that they move.
+//! The six pins of the tester's own currents, and the relays that they move.
 //!
 //! [`Outputs`] stands between the firmware's pins and the front end: the pins say when they
 //! change, the front end asks which paths were closed while a frame was converted.
@@ -7,7 +7,7 @@
 //! conversion on, one in the middle from the one after. Relay A's lamp is lit while its pin had
 //! an edge within the last millisecond (the charge pump), the others' while their pin is high. A
 //! contact closes when its lamp was lit for three frames and opens one frame after it went dark:
-//! photo-MOS relays take 0.2 to 1 ms to close and less to open (from memory). The tone has no
+//! photo-MOS relays take 0.2 to 1 ms to close and less to open (from memory). Tone and level have no
 //! contact. A stuck relay stays as it is whatever its lamp does, a stuck pin whatever the firmware
 //! drives it to.
 //!
@@ -34,7 +34,7 @@ const OPENS_AFTER: u8 = 1;
 /// in which the strings' filter forgets what came before, to 1e-5.
 pub const PAST: usize = 6;
 
-/// One of the five pins.
+/// One of the six pins.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Output {
     /// Relay A of the probe, through the charge pump.
@@ -47,18 +47,24 @@ pub enum Output {
     DriveClip,
     /// Sign of the drive.
     Tone,
+    /// Level of the drive.
+    DriveRaise,
 }
 
 impl Output {
-    /// All five, in order.
-    pub const ALL: [Self; 5] = [
+    /// All six, in order.
+    pub const ALL: [Self; 6] = [
         Self::ProbePump,
         Self::ProbeHold,
         Self::DriveGround,
         Self::DriveClip,
         Self::Tone,
+        Self::DriveRaise,
     ];
 }
+
+/// Levels of all pins, in the order of [`Output`].
+pub type Levels = [bool; Output::ALL.len()];
 
 /// One of the four relays.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -80,6 +86,8 @@ pub struct Driven {
     pub paths: Paths,
     /// Whether the drive stood high. Says nothing while its path is open.
     pub high: bool,
+    /// Whether its level was raised. Says nothing while its path is open.
+    pub raised: bool,
 }
 
 /// In how many conversions each path was closed.
@@ -120,9 +128,9 @@ impl Contact {
 
 #[derive(Debug)]
 struct State {
-    levels: [bool; 5],
+    levels: Levels,
     /// Pins that do not follow.
-    jammed: [Option<bool>; 5],
+    jammed: [Option<bool>; Output::ALL.len()],
     /// The conversion that the pump's last edge began.
     pumped: Option<u64>,
     contacts: [Contact; 4],
@@ -137,7 +145,7 @@ impl State {
     /// Works out every conversion before `until`, with the pins as they are.
     fn reach(&mut self, until: u64) {
         while self.next < until {
-            let [_, hold, ground, clip, high] = self.levels;
+            let [_, hold, ground, clip, high, raised] = self.levels;
             let pumped = self
                 .pumped
                 .is_some_and(|edge| self.next < edge + PUMP_HOLDS);
@@ -153,7 +161,11 @@ impl State {
                 drive_to_ground: ground,
                 drive_to_clip: clip,
             };
-            let driven = Driven { paths, high };
+            let driven = Driven {
+                paths,
+                high,
+                raised,
+            };
             self.closings.probe += u64::from(paths.probe);
             self.closings.drive_to_ground += u64::from(ground);
             self.closings.drive_to_clip += u64::from(clip);
@@ -199,8 +211,8 @@ impl Outputs {
     #[must_use]
     pub fn new() -> Self {
         Self(Arc::new(Mutex::new(State {
-            levels: [false; 5],
-            jammed: [None; 5],
+            levels: [false; Output::ALL.len()],
+            jammed: [None; Output::ALL.len()],
             pumped: None,
             contacts: [Contact::default(); 4],
             next: 0,
@@ -223,12 +235,13 @@ impl Outputs {
             drive_ground: line(Output::DriveGround),
             drive_clip: line(Output::DriveClip),
             tone: line(Output::Tone),
+            drive_raise: line(Output::DriveRaise),
         }
     }
 
-    /// Says at which levels the pins stand during conversion `number`, in the order of
-    /// [`Output`]: for a board that is looked at once a frame.
-    pub fn set_during(&self, number: u64, levels: [bool; 5]) {
+    /// Says at which levels the pins stand during conversion `number`: for a board that is looked
+    /// at once a frame.
+    pub fn set_during(&self, number: u64, levels: Levels) {
         let mut state = self.state();
         for (output, high) in levels.into_iter().enumerate() {
             state.set(output, high, number);
@@ -256,7 +269,7 @@ impl Outputs {
     /// Whether every pin is low, the tone's too.
     #[must_use]
     pub fn all_low(&self) -> bool {
-        self.state().levels == [false; 5]
+        self.state().levels == [false; Output::ALL.len()]
     }
 
     /// Conversions with closed paths, as far as somebody asked.
@@ -330,12 +343,12 @@ mod tests {
         let mut pump = false;
         for number in 10..30 {
             pump = !pump;
-            outputs.set_during(number, [pump, true, false, false, false]);
+            outputs.set_during(number, [pump, true, false, false, false, false]);
             assert_eq!(probe(&outputs, number), number >= 13, "{number}");
         }
         // The pin stops, high or low: four frames of pump from its last edge at 29, one to open.
         for number in 30..40 {
-            outputs.set_during(number, [pump, true, false, false, false]);
+            outputs.set_during(number, [pump, true, false, false, false, false]);
             assert_eq!(probe(&outputs, number), number <= 33, "{number}");
         }
         assert_eq!(outputs.closings().probe, 21);
@@ -346,7 +359,7 @@ mod tests {
         let outputs = Outputs::new();
         for number in 0..20 {
             let pump = number % 2 == 0;
-            outputs.set_during(number, [pump, number < 10, false, false, false]);
+            outputs.set_during(number, [pump, number < 10, false, false, false, false]);
         }
         // The lamp of B is dark from conversion 10 on, its contact open one later.
         assert!(probe(&outputs, 10) && !probe(&outputs, 11));
@@ -375,7 +388,7 @@ mod tests {
     fn what_was_asked_does_not_change_afterwards() {
         let outputs = Outputs::new();
         let before = outputs.during(50);
-        outputs.set_during(20, [false, false, true, false, true]);
+        outputs.set_during(20, [false, false, true, false, true, false]);
         assert_eq!(outputs.during(50), before);
         assert!(outputs.during(60)[0].paths.drive_to_ground);
         assert_eq!(outputs.during(50), before);
@@ -390,7 +403,7 @@ mod tests {
                 outputs.jam(output, level);
                 for number in 0..40 {
                     assert!(!probe(&outputs, number), "{output:?} {level}");
-                    outputs.set_during(number + 1, [false; 5]);
+                    outputs.set_during(number + 1, [false; 6]);
                 }
                 assert_eq!(outputs.is_high(output), level);
             }
@@ -400,9 +413,9 @@ mod tests {
     #[test]
     fn the_logic_keeps_the_relays_apart() {
         for (levels, paths) in [
-            ([false, true, true, false, false], [false, false]),
-            ([false, false, true, true, false], [true, false]),
-            ([false, false, false, true, false], [false, true]),
+            ([false, true, true, false, false, false], [false, false]),
+            ([false, false, true, true, false, false], [true, false]),
+            ([false, false, false, true, false, false], [false, true]),
         ] {
             let outputs = Outputs::new();
             for number in 0..20 {
@@ -418,10 +431,10 @@ mod tests {
         let outputs = Outputs::new();
         outputs.stick(Relay::ProbeB, Some(true));
         for number in 0..20 {
-            outputs.set_during(number, [number % 2 == 0, false, true, false, false]);
+            outputs.set_during(number, [number % 2 == 0, false, true, false, false, false]);
         }
         assert!(probe(&outputs, 19), "B is welded, A still pumped");
-        outputs.set_during(20, [false, false, true, false, false]);
+        outputs.set_during(20, [false, false, true, false, false, false]);
         assert!(!probe(&outputs, 30), "A alone opens it");
         outputs.stick(Relay::DriveGround, Some(false));
         assert!(outputs.during(30)[0].paths.drive_to_ground);

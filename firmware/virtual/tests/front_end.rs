@@ -54,15 +54,19 @@ fn without_noise_the_true_gains_give_back_the_truth() {
                 codes[lead.channel()] * specimen.true_gain_at(lead, 60.0) / turn
             })
             .collect();
-        // The ground's string starts behind the reference resistor, on which its own current
+        // The strings of ground and clip start behind a resistor, on which their own current
         // leaves up to 1.2 mV.
-        let current = truth.lead_currents[Lead::Ground.channel()];
-        let behind = current * f64::from(specimen.currents.reference.get());
+        let parts = &specimen.currents;
+        let [behind, behind_clip] = [
+            (Lead::Ground, parts.reference),
+            (Lead::Clip, parts.clip_reference),
+        ]
+        .map(|(lead, ohms)| truth.lead_currents[lead.channel()] * f64::from(ohms.get()));
         for (pair, got) in [
             (truth.nw, volts[0] - volts[1]),
             (truth.gw - behind, volts[2] - volts[1]),
             (truth.ng + behind, volts[0] - volts[2]),
-            (truth.cw, volts[3] - volts[1]),
+            (truth.cw - behind_clip, volts[3] - volts[1]),
         ] {
             worst = worst.max((pair - got).norm());
         }

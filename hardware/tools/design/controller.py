@@ -25,7 +25,7 @@ def draw(s):
         if gpio in GPIO:
             name = f"U701.{GPIO[gpio]}"
             s.stub(name, -17.78 if s.pin(name)[0] < 139.7 else 17.78, net)
-    s.unconnected("U701.30", "U701.37", "U701.32", "U701.34", "U701.35", "U701.40")
+    s.unconnected("U701.30", "U701.37", "U701.34", "U701.35", "U701.40")
     x, y = s.pin("U701.39")
     s.wire("U701.39", (x, y - 3.81))
     s.power("VSYS", x, y - 3.81)

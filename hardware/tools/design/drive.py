@@ -1,39 +1,46 @@
-"""Sheet 6: drive P2: a floating square wave of 6.0 V behind 3.0 kohm, two limiters, two relays."""
+"""Sheet 6: drive P2: a floating square wave of 6.0 V, or 10.2, behind 3.0 kohm, two limiters, two relays."""
 
 
 def limiter(s, x, y, n, relay, led, anode, cathode, end):
-    """One leg from DRIVE_RETURN, left, to `end`: FET, 205, 2 x 866, 205, FET, relay. Every pair of leads
-    has a limiter between; each transistor closes the FET that has to stand the voltage."""
+    """One leg from DRIVE_RETURN, left, to `end`: FET, 787, 787, FET, relay. Every pair of leads
+    has a limiter between; each transistor closes the FET that has to stand the voltage. Its base sits on a
+    divider of one of the two, so that its base-emitter voltage is 2.6 mA. The upper half of the divider is two
+    resistors: with either shorted a base still has one. Shorted or open, each resistor changes the limit, so no
+    failure of a limiter hides."""
     q1, q2, t1, t2 = (f"Q6{n}{k}" for k in (1, 2, 3, 4))
-    a, m, b, g1, g2, b1, b2, m2 = (f"R6{n}{k}" for k in (1, 2, 3, 4, 5, 6, 7, 8))
+    a, b, g1, g2, b1, b2, u1, u2, e1, e2 = (f"R6{n}{k}" for k in (1, 3, 4, 5, 6, 7, 2, 8, 9, 0))
     s.part(q1, "Depletion_FET", x + 86.36, y + 2.54, turn=90, hide_value=True,
            ref_at=(x + 81.28, y - 4.06), value_at=(x + 81.28, y))
     s.part(q2, "Depletion_FET", x + 160.02, y - 2.54, turn=270, hide_value=True,
            ref_at=(x + 165.1, y + 4.06), value_at=(x + 165.1, y))
     s.part(a, "R", x + 106.68, y, turn=90, ref_at=(x + 106.68, y + 2.54), value_at=(x + 106.68, y + 5.08))
-    s.part(m, "R", x + 119.38, y, turn=90)
-    s.part(m2, "R", x + 129.54, y, turn=90)
     s.part(b, "R", x + 142.24, y, turn=90, ref_at=(x + 142.24, y - 5.08), value_at=(x + 142.24, y - 2.54))
     s.wire(f"{q1}.3", f"{a}.1")
-    s.wire(f"{a}.2", f"{m}.1")
-    s.wire(f"{m}.2", f"{m2}.1")
-    s.wire(f"{m2}.2", f"{b}.1")
+    s.wire(f"{a}.2", f"{b}.1")
     s.wire(f"{b}.2", f"{q2}.3")
-    # Below: T1 closes Q1 when the voltage over `b` reaches its base-emitter voltage.
-    s.part(t1, "NPN", x + 139.7, y + 20.32, hide_value=True, ref_at=(x + 146.05, y + 20.32), value_at=(x, y), aligned="left")
-    s.part(b1, "R", x + 134.62, y + 15.24, ref_at=(x + 132.08, y + 13.97), value_at=(x + 132.08, y + 16.51), aligned="right")
-    s.wire((x + 134.62, y), f"{b1}.1")
-    s.wire(f"{b1}.2", (x + 134.62, y + 20.32), f"{t1}.1")
-    s.wire(f"{t1}.2", (x + 152.4, y + 25.4), (x + 152.4, y))
+    # Below: T1 closes Q1 when 26 % of the voltage over `b` reach its base-emitter voltage.
+    s.part(t1, "NPN", x + 139.7, y + 27.94, hide_value=True, ref_at=(x + 146.05, y + 27.94), value_at=(x, y), aligned="left")
+    for part, down in ((u1, 15.24), (b1, 22.86), (e1, 33.02)):
+        s.part(part, "R", x + 134.62, y + down, ref_at=(x + 132.08, y + down - 1.27), value_at=(x + 132.08, y + down + 1.27), aligned="right")
+    s.wire((x + 134.62, y), f"{u1}.1")
+    s.wire(f"{u1}.2", f"{b1}.1")
+    s.wire(f"{b1}.2", (x + 134.62, y + 27.94), f"{t1}.1")
+    s.wire((x + 134.62, y + 27.94), f"{e1}.1")
+    s.wire(f"{e1}.2", (x + 134.62, y + 39.37), (x + 142.24, y + 39.37), f"{t1}.2")
+    s.wire(f"{t1}.2", (x + 152.4, y + 33.02), (x + 152.4, y))
     s.wire(f"{t1}.3", (x + 142.24, y + 10.16), (x + 86.36, y + 10.16), f"{q1}.1")
     s.part(g1, "R", x + 96.52, y + 6.35, ref_at=(x + 99.06, y + 13.97), value_at=(x + 99.06, y + 16.51))
     s.wire(f"{g1}.1", (x + 96.52, y))
     # Above: the same, turned round.
-    s.part(t2, "NPN", x + 109.22, y - 20.32, turn=180, hide_value=True, ref_at=(x + 97.79, y - 20.32), value_at=(x, y))
-    s.part(b2, "R", x + 114.3, y - 15.24)
-    s.wire((x + 114.3, y), f"{b2}.2")
-    s.wire(f"{b2}.1", (x + 114.3, y - 20.32), f"{t2}.1")
-    s.wire(f"{t2}.2", (x + 93.98, y - 25.4), (x + 93.98, y))
+    s.part(t2, "NPN", x + 109.22, y - 27.94, turn=180, hide_value=True, ref_at=(x + 97.79, y - 27.94), value_at=(x, y))
+    for part, up in ((u2, 15.24), (b2, 22.86), (e2, 33.02)):
+        s.part(part, "R", x + 114.3, y - up)
+    s.wire((x + 114.3, y), f"{u2}.2")
+    s.wire(f"{u2}.1", f"{b2}.2")
+    s.wire(f"{b2}.1", (x + 114.3, y - 27.94), f"{t2}.1")
+    s.wire((x + 114.3, y - 27.94), f"{e2}.2")
+    s.wire(f"{e2}.1", (x + 114.3, y - 39.37), (x + 106.68, y - 39.37), f"{t2}.2")
+    s.wire(f"{t2}.2", (x + 93.98, y - 33.02), (x + 93.98, y))
     s.wire(f"{t2}.3", (x + 106.68, y - 10.16), (x + 160.02, y - 10.16), f"{q2}.1")
     s.part(g2, "R", x + 149.86, y - 6.35, ref_at=(x + 142.24, y - 16.51), value_at=(x + 142.24, y - 13.97))
     s.wire(f"{g2}.2", (x + 149.86, y))
@@ -59,8 +66,9 @@ def draw(s):
     s.note("P2: +-6.0 V behind 3.0 kohm between wide and the inner ground node, or wide and the clip. This domain floats at the\n"
            "potential of the wide slot: its supply and its coupler are reinforced too. It does not touch the star: the string\n"
            "currents must still sum to zero while it drives.\n"
-           "Limiter: 205 ohm x 2.6 mA = one base-emitter voltage; 2.0 mA passes freely, line voltage is held under 3 mA.\n"
-           "shared-core/src/drive/calibration.rs: level 6.0 V, source 3.0 kohm = 732 + 2 x 205 + 2 x 866 + FETs, relay and bridge (about 110 to 150).",
+           "Limiter: 787 ohm x 2.6 mA x 100 / 380 = one base-emitter voltage; 2.0 mA passes freely, line voltage is held under 3 mA.\n"
+           "P2_RAISE high: U604 bridges R630, +-10.2 V: 3.4 mA would flow, 2.6 do if the limiters hold. Only in their test.\n"
+           "shared-core/src/drive/calibration.rs: level 6.0 V, source 3.0 kohm = 1300 + 2 x 787 + FETs, relay and bridge (about 110 to 150).",
            20.32, 20.32)
     # Supply.
     s.part("PS601", "Isolated_Supply", 78.74, 78.74, ref_at=(68.58, 68.58), value_at=(81.28, 68.58), aligned="left")
@@ -86,23 +94,40 @@ def draw(s):
     ax, ay = s.pin("U601.3")
     rx, ry = s.pin("U601.2")
     s.wire("R601.2", (kx, 73.66), (kx, ky))
-    s.wire((106.68, 83.82), (106.68, 96.52), (ax, 96.52), (ax, ay))
+    s.wire((106.68, 83.82), (106.68, 109.22), (ax, 109.22), (ax, ay))
     s.part("R602", "R", 124.46, 79.375 - 0.635, ref_at=(121.92, 77.47), value_at=(121.92, 80.01), aligned="right")
     s.part("R603", "R", 124.46, 90.17, ref_at=(121.92, 88.9), value_at=(121.92, 91.44), aligned="right")
     s.wire("R602.1", (124.46, 73.66))
     s.wire("R602.2", (124.46, ry), "R603.1")
     s.wire((124.46, ry), (rx, ry))
-    s.wire("R603.2", (124.46, 96.52))
+    s.part("R630", "R", 124.46, 102.87, ref_at=(121.92, 101.6), value_at=(121.92, 104.14), aligned="right")
+    s.wire("R603.2", "R630.1")
+    s.wire("R630.2", (124.46, 109.22))
     s.part("C603", "C", 149.86, 78.74)
     s.wire((kx, 73.66), (149.86, 73.66), "C603.1")
-    s.wire("C603.2", (149.86, 96.52), (ax, 96.52))
+    s.wire("C603.2", (149.86, 109.22), (ax, 109.22))
     s.power("+6V_DRIVE", 149.86, 73.66)
     s.power("PWR_FLAG", 139.7, 73.66)
-    s.power("DRIVE_COM", 106.68, 96.52)
+    s.power("DRIVE_COM", 106.68, 109.22)
+    # Level: U604 bridges R630.
+    s.part("U604", "Coupler", 71.12, 127.0, ref_at=(60.96, 120.65), value_at=(50.8, 139.7), aligned="left")
+    s.part("R609", "R", 48.26, 124.46, turn=90)
+    s.wire("R609.2", "U604.1")
+    x, y = s.pin("R609.1")
+    s.wire((x, y), (38.1, y))
+    s.label("P2_RAISE", 38.1, y, 180)
+    x, y = s.pin("U604.2")
+    s.wire((x, y), (x - 5.08, y), (x - 5.08, y + 2.54))
+    s.power("GND", x - 5.08, y + 2.54)
+    x, y = s.pin("U604.4")
+    s.wire((x, y), (113.03, y), (113.03, 96.52), (124.46, 96.52))
+    x, y = s.pin("U604.3")
+    s.wire((x, y), (x, y + 7.62))
+    s.power("DRIVE_COM", x, y + 7.62)
     # Tone.
-    s.part("U602", "Coupler", 71.12, 147.32, ref_at=(60.96, 140.97), value_at=(52.07, 156.21), aligned="left")
-    s.barrier(71.12, 134.62, 162.56)
-    s.part("R607", "R", 48.26, 144.78, turn=90)
+    s.part("U602", "Coupler", 71.12, 165.1, ref_at=(60.96, 158.75), value_at=(52.07, 173.99), aligned="left")
+    s.barrier(71.12, 116.84, 180.34)
+    s.part("R607", "R", 48.26, 162.56, turn=90)
     s.wire("R607.2", "U602.1")
     x, y = s.pin("R607.1")
     s.wire((x, y), (x, y - 5.08))
@@ -110,14 +135,14 @@ def draw(s):
     x, y = s.pin("U602.2")
     s.wire((x, y), (38.1, y))
     s.label("TONE_N", 38.1, y, 180)
-    s.part("R606", "R", 91.44, 137.16)
+    s.part("R606", "R", 91.44, 154.94)
     s.power("+6V_DRIVE", *s.pin("R606.1"))
     cx, cy = s.pin("U602.4")
     s.wire("U602.4", (91.44, cy), "R606.2")
     ex, ey = s.pin("U602.3")
     s.power("DRIVE_COM", ex, ey + 7.62)
     s.wire((ex, ey), (ex, ey + 7.62))
-    s.part("U603", "Bridge_Driver", 124.46, 147.32, ref_at=(129.54, 138.43), value_at=(129.54, 157.48), aligned="left")
+    s.part("U603", "Bridge_Driver", 124.46, 165.1, ref_at=(129.54, 156.21), value_at=(129.54, 175.26), aligned="left")
     ix, iy = s.pin("U603.2")
     jx, jy = s.pin("U603.4")
     s.wire((91.44, cy), (106.68, cy), (106.68, iy), (ix, iy))
@@ -131,7 +156,7 @@ def draw(s):
     s.wire("R608.2", (x + 5.08, y))
     s.label("WIDE", x + 5.08, y)
     first = limiter(s, 119.38, 96.52, 1, "K601", "R604", "HOLD_N", "GROUND_N", "INNER_GROUND")
-    second = limiter(s, 119.38, 193.04, 2, "K602", "R605", "GROUND_N", "CLIP_N", "CLIP")
+    second = limiter(s, 119.38, 193.04, 2, "K602", "R605", "GROUND_N", "CLIP_N", "INNER_CLIP")
     bx, by = s.pin("U603.5")
     fx, fy = s.pin(first)
     gx, gy = s.pin(second)
@@ -139,5 +164,5 @@ def draw(s):
     s.wire((190.5, by), (190.5, gy), (gx, gy))
     s.label("DRIVE_RETURN", 157.48, by, 0, "local")
     s.note("Tone high = the coupler's LED lit = wide driven positive. Both inputs together: the outputs are always opposite.",
-           38.1, 170.18)
-    s.note("Q611 Q612 Q621 Q622: depletion FETs, 600 V (CPC3960Z class); Q613 Q614 Q623 Q624: MMBT3904", 200.66, 236.22)
+           38.1, 187.96)
+    s.note("Q611 Q612 Q621 Q622: depletion FETs, 600 V (CPC3960Z class); Q613 Q614 Q623 Q624: MMBT3904", 200.66, 241.3)

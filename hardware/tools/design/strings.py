@@ -1,6 +1,6 @@
 """Sheet 2: four equal strings to the floating star."""
 
-LEADS = [("NARROW", 0), ("WIDE", 1), ("INNER_GROUND", 2), ("CLIP", 3)]
+LEADS = [("NARROW", 0), ("WIDE", 1), ("INNER_GROUND", 2), ("INNER_CLIP", 3)]
 
 
 def draw(s):

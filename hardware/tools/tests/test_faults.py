@@ -29,10 +29,10 @@ class Faults(unittest.TestCase):
             self.assertEqual(len(faults.broken(self.net, rows)), 1, key)
 
     def test_a_circuit_that_does_not_bear_a_fault_is_noticed(self):
-        # Without its base resistor the transistor of a limiter passes what a failed FET lets through.
-        mutant = self.net.edited(part="R616", value="1R")
+        # Without its base resistor a transistor of a limiter passes by the source resistance what a failed FET lets through.
+        mutant = self.net.edited(part="R616", value="1R").edited(part="R612", value="1R")
         _, _, worst, _ = faults.one(mutant, "Q611", "short")
-        print(f"noticed: R616 of 1 ohm, Q611 short: {worst['earth'][0]:.1f} mA at {worst['earth'][1]}")
+        print(f"noticed: R612 and R616 of 1 ohm, Q611 short: {worst['earth'][0]:.1f} mA at {worst['earth'][1]}")
         self.assertGreater(worst["earth"][0], faults.TRIP_MA)
 
     def test_one_resistor_for_three_is_noticed(self):

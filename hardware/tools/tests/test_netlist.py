@@ -55,6 +55,8 @@ class Netlist(unittest.TestCase):
     def test_what_sits_before_r_cal_is_noticed(self):
         self.broken(self.net.edited(part="R221", pin=1, net="GROUND_PIN"), rules.reference, "ground string before R_cal")
         self.broken(self.net.edited(part="R101", value="1R"), rules.reference, "R_cal of 1 ohm")
+        self.broken(self.net.edited(part="R231", pin=1, net="CLIP"), rules.reference, "clip's string before R102")
+        self.broken(self.net.edited(part="R102", value="1R"), rules.reference, "R102 of 1 ohm")
 
     def test_a_relay_missing_from_the_probe_is_noticed(self):
         self.broken(self.net.edited(part="K502", pin=6, net="INNER_GROUND"), rules.probe, "K502 bridged")
@@ -67,6 +69,16 @@ class Netlist(unittest.TestCase):
         self.broken(self.net.edited(without="R608"), rules.drive, "R608 missing")
         self.broken(self.net.edited(without="Q622"), rules.drive, "Q622 missing")
         self.broken(self.net.edited(part="K602", pin=6, net="DRIVE_RETURN"), rules.drive, "K602 before its limiter")
+
+    def test_a_base_without_its_divider_is_noticed(self):
+        self.broken(self.net.edited(without="R619"), rules.drive, "R619 missing")
+        self.broken(self.net.edited(part="R627", value="280k"), rules.drive, "R627 of 280k")
+
+    def test_a_level_of_the_drive_that_is_not_its_own_is_noticed(self):
+        self.broken(self.net.edited(part="R603", value="10k"), rules.levels, "R603 of 10k")
+        self.broken(self.net.edited(part="U604", pin=4, net=self.net.net("U601", 2)), rules.levels, "U604 at the reference")
+        self.broken(self.net.edited(part="R609", pin=1, net="+3V3"), rules.levels, "always raised")
+        self.broken(self.net.edited(part="R601", value="47R"), rules.levels, "R601 of 47R")
 
     def test_a_lock_taken_out_is_noticed(self):
         for part, pin in (("R507", 1), ("R604", 2), ("R605", 2)):

@@ -19,7 +19,10 @@ use slotwise_core::calibration::fit::{
 };
 use slotwise_core::calibration::limiters::{LimiterFault, Limiters};
 use slotwise_core::calibration::raw::{RawDrive, RawMeasure, RawReading, RawRest};
-use slotwise_core::calibration::step::{StepFault, check_applied, check_resistance, check_shorted};
+use slotwise_core::calibration::step::{
+    StepFault, check_applied, check_resistance, check_shorted, nominal_ohms,
+};
+use slotwise_core::drive::DriveCalibration;
 use slotwise_core::evidence::{Missing, Reading};
 use slotwise_core::limits::CalibrationLimits;
 use slotwise_core::link::{WorkshopRefusal, WorkshopReply, WorkshopRequest};
@@ -143,6 +146,7 @@ pub fn run(
         operator,
         bench,
         limits: CalibrationLimits::DEFAULT,
+        lead: DriveCalibration::NOMINAL.lead_zero,
     };
     let ended = guide.run();
     // Whatever happened, the tester is to test again. If the line is broken it notices itself.
@@ -157,6 +161,8 @@ struct Guide<'g, O> {
     operator: &'g mut O,
     bench: &'g Bench,
     limits: CalibrationLimits,
+    /// What the clip lead read with the clip on wide.
+    lead: Ohms,
 }
 
 /// `None`: the person ended it.
@@ -294,14 +300,19 @@ impl<O: Operator> Guide<'_, O> {
         if let Err(fault) = check_shorted(&rest, &self.limits) {
             return Ok(Err(fault));
         }
-        // The lead first: that the clip is on, too, shows there.
-        let clip = self.drive(DrivePath::WideToClip)?;
-        let checked = clip.and_then(|raw| check_resistance(&raw, Ohms::ZERO, Ohms::new(2.0)));
-        if let Err(fault) = checked {
-            return Ok(Err(fault));
+        // The lead first: that the clip is on, too, shows there. Its own resistor is 10 ohm; a lead
+        // of a few metres has up to 2, as the core's drive has it.
+        let own = DriveCalibration::NOMINAL.lead_zero;
+        let clip = self.drive(DrivePath::WideToClip)?.and_then(|raw| {
+            check_resistance(&raw, own, Ohms::ZERO, Ohms::new(2.0))?;
+            Ok(nominal_ohms(&raw))
+        });
+        match clip {
+            Ok(lead) => self.lead = lead,
+            Err(fault) => return Ok(Err(fault)),
         }
         Ok(self.drive(DrivePath::WideToGround)?.and_then(|reference| {
-            check_resistance(&reference, Ohms::new(10.0), Ohms::new(0.5))?;
+            check_resistance(&reference, Ohms::new(10.0), Ohms::ZERO, Ohms::new(0.5))?;
             Ok((rest, reference))
         }))
     }
@@ -323,9 +334,10 @@ impl<O: Operator> Guide<'_, O> {
     }
 
     fn known(&mut self, ohms: Ohms) -> Result<Checked<Known>, Error> {
+        let lead = self.lead;
         Ok(self.drive(DrivePath::WideToClip)?.and_then(|raw| {
-            // A lead of a few metres has up to 2 ohm, as the core's drive has it.
-            check_resistance(&raw, ohms, Ohms::new(2.0))?;
+            // Contacts of the fixture; the lead is in `beside`.
+            check_resistance(&raw, ohms, lead, Ohms::new(0.5))?;
             Ok(Known { ohms, raw })
         }))
     }

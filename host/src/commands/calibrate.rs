@@ -191,7 +191,7 @@ impl Operator for Person {
             say(
                 self.json,
                 "ask",
-                "Type the four currents in mA, such as 2.57 2.58 2.56 2.57, or q to end:",
+                "Type the four currents in mA, such as 2.54 2.55 2.53 2.54, or q to end:",
             )?;
             let Some(line) = Self::line() else {
                 return Ok(None);
@@ -247,8 +247,8 @@ impl Operator for Person {
         say(self.json, "right", "good")
     }
 
-    fn wrong(&mut self, _: Step, fault: &StepFault) -> Result<(), Error> {
-        say(self.json, "again", &texts::wrong(fault))
+    fn wrong(&mut self, step: Step, fault: &StepFault) -> Result<(), Error> {
+        say(self.json, "again", &texts::wrong(step, fault))
     }
 
     fn confirm(&mut self, passing: &Passing) -> Result<bool, Error> {

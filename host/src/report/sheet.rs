@@ -39,7 +39,7 @@ pub fn render(report: &Report, item: &Item, width: u16) -> String {
             let by = format!("{}, {} {}", record.tester, labels.firmware, record.firmware);
             sheet.field(labels.tester, &by);
             if item.test().is_none() {
-                sheet.line(&watch::what(language, &record.body));
+                sheet.paragraph("", &watch::what(language, &record.body));
             }
         }
         Err(why) => sheet.field(labels.not_readable, &why.to_string()),

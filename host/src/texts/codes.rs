@@ -225,6 +225,7 @@ pub const fn missing(reason: Missing) -> &'static str {
         Missing::BeyondRange => "beyond-range",
         Missing::NoCurrent => "no-current",
         Missing::RelaysUntested => "relays-untested",
+        Missing::LimiterUntested => "limiter-untested",
     }
 }
 
@@ -278,6 +279,7 @@ pub const fn self_test(failure: SelfTestFailure) -> &'static str {
         SelfTestFailure::Stack { .. } => "stack",
         SelfTestFailure::RelayClosed { .. } => "relay-closed",
         SelfTestFailure::NoisyInput { .. } => "noisy-input",
+        SelfTestFailure::LimiterFails { .. } => "limiter-fails",
     }
 }
 

@@ -113,7 +113,7 @@ pub struct Labels {
     pub hot_and_ground: &'static str,
     /// Neutral and earth path together.
     pub neutral_and_ground: &'static str,
-    /// Neutral to what the clip is on, power off.
+    /// Neutral to what the clip is on: an appliance with the power off, or an independent earth.
     pub neutral_to_clip: &'static str,
     /// Load steps.
     pub load_steps: &'static str,

@@ -70,7 +70,7 @@ pub struct LiveTexts {
     pub clip_next: &'static str,
     /// Neutral and ground together; at most 18 characters, as all names of values.
     pub neutral_and_ground: &'static str,
-    /// Neutral to clip, power off.
+    /// Neutral to what the clip is on: an appliance with the power off, or an independent earth.
     pub neutral_to_clip: &'static str,
     /// The watch's first statistic.
     pub neutral_drop: &'static str,

@@ -29,6 +29,8 @@ pub struct VisitReportTexts {
     pub not_proven: &'static str,
     /// How it is proven: polarity, earth path, separate ground.
     pub prove: [&'static str; 3],
+    /// ... polarity, where the clip was on an independent earth.
+    pub prove_on_earth: &'static str,
     /// Where nothing of it is left.
     pub all_proven: &'static str,
     /// Over one test.
@@ -64,7 +66,7 @@ pub struct VisitReportTexts {
     /// Columns: what, limit, source.
     pub limits_head: [&'static str; 3],
     /// Names and sources of the limits in the order of the report.
-    pub limit_rows: [(&'static str, &'static str); 7],
+    pub limit_rows: [(&'static str, &'static str); 8],
     /// Over where every number is from.
     pub trace: &'static str,
     /// Columns: record, made, what, SHA-256, chain.

@@ -8,6 +8,7 @@ use slotwise_core::evidence::Missing;
 use slotwise_core::link::{ClockChip, WorkshopRefusal};
 use slotwise_core::slots::Lead;
 use slotwise_core::stimulus::DrivePath;
+use slotwise_core::units::Ohms;
 
 use crate::calibrate::Step;
 
@@ -16,17 +17,22 @@ pub const HOW_TO_FLASH: &str = "hold the button BOOTSEL on the tester's board wh
      USB cable in, copy slotwise-VERSION.uf2 onto the drive RPI-RP2 that appears, wait for the \
      drive to go, then `slotwise doctor` again. Records and calibration stay";
 
+/// Joins and leads only add to the tester's own 10 ohm: less than this is no bad join.
+const OWN_LEAST: Ohms = Ohms::new(10.0);
+
 /// What is asked before a calibration.
-pub const LIMITERS: &str = "First steps 15a and 15b of the hardware's checks.md, on this day: 24 V dc and a \
-     milliampere meter in series, wide blade to ground pin with K601 closed, both ways round; then \
-     wide blade to clip with K602 closed, both ways round. Every limiter reads 2.3 to 2.9 mA";
+pub const LIMITERS: &str = "The tester tests its current limiters itself before it calls anything \
+     proven, but with the 10 V of its own. So first steps 15a and 15b of the hardware's checks.md, \
+     on this day: 24 V dc and a milliampere meter in series, wide blade to ground pin with K601 \
+     closed, both ways round; then wide blade to clip with K602 closed, both ways round. Every \
+     limiter reads 2.3 to 2.9 mA";
 
 /// Why a tester is not calibrated whose limiters do not limit.
 #[must_use]
 pub fn limiter_fault(fault: LimiterFault) -> String {
     let (leg, parts) = match fault.path {
-        DrivePath::WideToGround => ("ground pin", "Q611 to Q614, R611 to R618, K601"),
-        DrivePath::WideToClip => ("clip", "Q621 to Q624, R621 to R628, K602"),
+        DrivePath::WideToGround => ("ground pin", "Q611 to Q614, R610 to R619, K601, R101"),
+        DrivePath::WideToClip => ("clip", "Q621 to Q624, R620 to R629, K602, R102"),
     };
     format!(
         "{:.2} mA from wide blade to {leg}: no sound limiter reads that. The tester must not be \
@@ -70,9 +76,9 @@ pub fn step(step: Step) -> String {
     }
 }
 
-/// Why a reading cannot be right, and what to do.
+/// Why a reading of `step` cannot be right, and what to do.
 #[must_use]
-pub fn wrong(fault: &StepFault) -> String {
+pub fn wrong(step: Step, fault: &StepFault) -> String {
     match *fault {
         StepFault::NotShorted { volts } => format!(
             "there are {:.2} V on a pin that should be shorted; take the voltage off and check \
@@ -112,6 +118,21 @@ pub fn wrong(fault: &StepFault) -> String {
             share.get() * 100.0
         ),
         StepFault::Moves => "the voltage moves; wait until it stands still".to_owned(),
+        // The tester's own resistors, 10 ohm each, are all that may show there.
+        StepFault::OtherResistance { ohms } if step == Step::Shorted && ohms < OWN_LEAST => {
+            format!(
+                "wide blade to clip or ground pin reads as about {:.2} ohm, where the tester's own \
+                 10 ohm are to show. That resistor is shorted or missing: R102 to the clip, R101 \
+                 to the ground pin. A board older than revision B has no R102 and cannot be \
+                 calibrated for this firmware",
+                ohms.get()
+            )
+        }
+        StepFault::OtherResistance { ohms } if step == Step::Shorted => format!(
+            "wide blade to clip or ground pin reads as about {:.2} ohm, where the tester's own 10 \
+             ohm are to show; check the joins and the clip",
+            ohms.get()
+        ),
         StepFault::OtherResistance { ohms } => format!(
             "this reads as about {:.2} ohm; check the resistor and its clips",
             ohms.get()

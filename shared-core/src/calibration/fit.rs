@@ -7,8 +7,9 @@
 //! voltages give the one scale that is left: `V = g_a x_a - g_j x_j`. So a meter of 1.5 % spoils
 //! the scale of all leads alike, and a small voltage between two of them stays exact.
 //!
-//! The ground string looks at the inner ground node, behind the reference resistor: its share of
-//! the terminal's voltage is `R_string / (R_string + R_cal)`, 10 ppm less than one.
+//! The ground string looks at the inner ground node, behind the reference resistor, and the clip's
+//! at a node behind the same in its lead: their share of the terminal's voltage is
+//! `R_string / (R_string + R_cal)`, 10 ppm less than one.
 //!
 //! **Drive.** Of level E and source R_s only the ratio comes into a small resistance. R_s is left
 //! at its nominal, E follows from the difference of 10.0 and 1.00 ohm, what is left over of both
@@ -31,7 +32,7 @@ use crate::stimulus::DrivePath;
 use crate::units::{Celsius, Ohms, Radians, Ratio, UnixSeconds, Volts};
 
 /// Resistance of a string, and of the reference resistor in front of one.
-const GROUND_SHARE: f64 = 992_381.0 / (992_381.0 + 10.0);
+const SHARE_BEHIND: f64 = 992_381.0 / (992_381.0 + 10.0);
 
 /// Rounds of taking means in turn; each leaves a ninth of the error: 9^-25 is nothing.
 const ROUNDS: usize = 25;
@@ -256,10 +257,9 @@ fn gains(readings: &Readings) -> Gains {
     // y[k][j]: logarithm of what lead j reads in reading k.
     let y = readings.applied.map(|applied| {
         Lead::ALL.map(|lead| {
-            let share = if lead == Lead::Ground {
-                GROUND_SHARE
-            } else {
-                1.0
+            let share = match lead {
+                Lead::Ground | Lead::Clip => SHARE_BEHIND,
+                Lead::Narrow | Lead::Wide => 1.0,
             };
             libm::log(f64::from(applied.raw.size(lead).get()) / share)
         })

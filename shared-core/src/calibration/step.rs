@@ -134,14 +134,26 @@ pub fn check_applied(
     Ok(())
 }
 
-/// A known resistance, or the reference resistor, by the drive.
+/// What a path reads with a nominal drive, everything in it included.
+#[must_use]
+pub fn nominal_ohms(raw: &RawDrive) -> Ohms {
+    let [first, second] = raw.leads;
+    let q = f64::from(first.real.get()) - f64::from(second.real.get());
+    Ohms::from_f64(q / (1.0 - q) * f64::from(DriveCalibration::NOMINAL.source.get()))
+}
+
+/// A known resistance, or the reference resistor, by the drive. `beside`: what the path read
+/// without it.
 ///
 /// # Errors
 /// [`StepFault::OtherResistance`].
-pub fn check_resistance(raw: &RawDrive, expected: Ohms, contacts: Ohms) -> Result<(), StepFault> {
-    let [first, second] = raw.leads;
-    let q = f64::from(first.real.get()) - f64::from(second.real.get());
-    let ohms = q / (1.0 - q) * f64::from(DriveCalibration::NOMINAL.source.get());
+pub fn check_resistance(
+    raw: &RawDrive,
+    expected: Ohms,
+    beside: Ohms,
+    contacts: Ohms,
+) -> Result<(), StepFault> {
+    let ohms = f64::from(nominal_ohms(raw).get()) - f64::from(beside.get());
     let expected = f64::from(expected.get());
     // Level and source are within 20 % on a working drive, see `drive::DriveCalibration`.
     let is_right =

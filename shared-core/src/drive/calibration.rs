@@ -19,8 +19,9 @@ pub const TONE: Hertz = Hertz::new(85.0);
 /// reference of 1 % make 2 %, beyond 20 % something is broken.
 const WITHIN: f64 = 0.2;
 
-/// Leads of a few metres have 0.1 ohm; beyond this they are not leads.
-const LEAD_ZERO: core::ops::RangeInclusive<f64> = -0.05..=2.0;
+/// The clip lead holds a resistor of 10 ohm, 0.1 %, so that a current in it can be seen, and leads
+/// of a few metres have 0.1 ohm; beyond this they are not leads, below it the resistor is missing.
+const LEAD_ZERO: core::ops::RangeInclusive<f64> = 9.5..=12.0;
 
 /// The lag may differ from the nominal by this much: capacitors of 5 % turn it by 1.2 mrad, a
 /// pin that changes 50 us late by 27 mrad. A whole frame (0.13 rad) must be accounted for.
@@ -38,7 +39,8 @@ pub struct DriveCalibration {
     pub level: Volts,
     /// Resistance `R_s` behind it: fixed resistors, limiter and relay.
     pub source: Ohms,
-    /// What wide to clip reads with the clip on the wide blade.
+    /// What wide to clip reads with the clip on the wide blade: the clip lead's own resistor, and
+    /// the leads.
     pub lead_zero: Ohms,
     /// By how much the codes lag the tone at 85 Hz.
     pub lag: Radians,
@@ -56,7 +58,7 @@ impl DriveCalibration {
     pub const NOMINAL: Self = Self {
         level: Volts::new(6.0),
         source: Ohms::new(3_000.0),
-        lead_zero: Ohms::ZERO,
+        lead_zero: Ohms::new(10.0),
         lag: Radians::from_f64(LAG),
         u_current: Ratio::new(0.000_6),
     };
@@ -108,7 +110,12 @@ mod tests {
                 ..nominal
             },
             DriveCalibration {
-                lead_zero: Ohms::new(2.5),
+                lead_zero: Ohms::new(12.5),
+                ..nominal
+            },
+            // A board of the first revision: no resistor in its clip lead.
+            DriveCalibration {
+                lead_zero: Ohms::new(0.1),
                 ..nominal
             },
             DriveCalibration {

@@ -6,7 +6,8 @@
 //! common value and its standard error come from the windows themselves (`robust`).
 //!
 //! The path from wide to ground contains the reference resistor, which is taken out; the path
-//! from wide to clip contains the clip lead, whose calibrated zero is taken out.
+//! from wide to clip contains the clip lead with a resistor of the same size, whose calibrated
+//! zero is taken out.
 //!
 //! Limits: what hums at 85 Hz in step with the tone for four seconds cannot be told from it; a
 //! load that modulates the line at 25 Hz does. Its phase is any, so most of it shows in the
@@ -309,8 +310,7 @@ impl Estimator {
         };
         let ohms = value.re - f64::from(beside.get());
         let u = libm::hypot(u_real, u_current);
-        // To the clip no reference resistor shows that the relay had closed. The lead's zero is
-        // in the reading; it may be all of it.
+        // Less than a path of copper has: the relay had not closed, or the lead's resistor is gone.
         if self.path == DrivePath::WideToClip && ohms + 3.0 * u < f64::from(limits.clip_least.get())
         {
             return Err(Missing::NoCurrent);
@@ -375,7 +375,7 @@ pub(crate) fn share_of_window(
 }
 
 /// The leads between which the drive stands: the first is driven positive while it is high.
-pub(super) const fn leads(path: DrivePath) -> (Lead, Lead) {
+pub(crate) const fn leads(path: DrivePath) -> (Lead, Lead) {
     match path {
         DrivePath::WideToGround => (Lead::Wide, Lead::Ground),
         DrivePath::WideToClip => (Lead::Wide, Lead::Clip),

@@ -1,6 +1,10 @@
 //! Where the drive may be closed, and whether it may stay closed: asked before, and again after
 //! every window of the line.
 //!
+//! The leg to the clip is closed with the power on only where the clip is on an independent earth: on
+//! an appliance it is the way through the burner that is asked for, and somebody's hand may be in
+//! there.
+//!
 //! This is the slow check, on calibrated values. The fast one, a peak on every frame, runs in the
 //! converter's interrupt and needs neither calibration nor window.
 
@@ -8,7 +12,7 @@ use super::estimator::leads;
 use crate::calibration::Calibration;
 use crate::evidence::{Evidence, Missing};
 use crate::limits::Limits;
-use crate::slots::{Lead, Pair};
+use crate::slots::{ClipTarget, Lead, Pair};
 use crate::stimulus::DrivePath;
 use crate::units::{Hertz, Volts};
 use crate::window::WindowSums;
@@ -36,17 +40,18 @@ pub fn may_close(path: DrivePath, evidence: &Evidence, limits: &Limits) -> Resul
         path: path_voltage,
         slots: slots.pairs.map(|pair| pair.true_rms),
     };
-    seen.allows(path, limits)
+    seen.allows(path, evidence.clip_target, limits)
 }
 
 /// Whether the drive may stay closed on `path` after a window of the line. `frequency` is the
-/// line's; without one, the window's own tuning is looked at.
+/// line's; without one, the window's own tuning is looked at. `clip`: what the clip was said to be on.
 ///
 /// # Errors
 /// [`Missing::Refused`] when a voltage is too high, [`Missing::Clipped`] when a lead was beyond
 /// full scale, [`Missing::Unsteady`] when the window was too far off tune to say.
 pub fn may_stay(
     path: DrivePath,
+    clip: ClipTarget,
     sums: &WindowSums,
     frequency: Option<Hertz>,
     calibration: &Calibration,
@@ -69,18 +74,18 @@ pub fn may_stay(
         path: between(leads(path)).rms(),
         slots: Pair::SLOTS.map(true_rms),
     };
-    seen.allows(path, limits)
+    seen.allows(path, clip, limits)
 }
 
 impl Seen {
     /// Written so that a NaN refuses.
-    fn allows(self, path: DrivePath, limits: &Limits) -> Result<(), Missing> {
+    fn allows(self, path: DrivePath, clip: ClipTarget, limits: &Limits) -> Result<(), Missing> {
         let limits = &limits.drive;
         let is_low = self.path < limits.path_most;
         let is_off = self.slots.iter().all(|&slot| slot <= limits.power_off_most);
         let is_fit = match path {
             DrivePath::WideToGround => true,
-            DrivePath::WideToClip => is_off,
+            DrivePath::WideToClip => is_off || clip == ClipTarget::IndependentEarth,
         };
         if is_low && is_fit {
             Ok(())

@@ -35,7 +35,7 @@ pub(super) const OVERLAP: usize = 4;
 const HOP: i16 = BATCHES / OVERLAP as i16;
 
 /// Frames of a window.
-pub(super) const WINDOW: u32 = BATCHES as u32 * BATCH as u32;
+pub(crate) const WINDOW: u32 = BATCHES as u32 * BATCH as u32;
 
 /// Frames from one window to the next.
 pub(super) const HOP_FRAMES: u32 = HOP as u32 * BATCH as u32;

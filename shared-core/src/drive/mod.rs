@@ -22,7 +22,7 @@ mod robust;
 mod tone;
 
 pub use calibration::{DriveCalibration, TONE};
-pub(crate) use estimator::share_of_window;
 pub use estimator::{Estimator, MOST_WINDOWS, NORMAL_WINDOWS, SETTLE};
+pub(crate) use estimator::{leads, share_of_window};
 pub use interlock::{may_close, may_stay};
 pub use tone::tone_is_high;

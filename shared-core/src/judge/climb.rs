@@ -1,10 +1,12 @@
 //! Rungs 5 to 8, on slots that read sound: what holds is taken off the list of what is not
 //! proven, what fails or is unclear is kept, and both make the outcome.
 
-use crate::evidence::{Evidence, SlotVoltages};
+use crate::evidence::{Evidence, Measured, Missing, SlotVoltages};
 use crate::finding::{Finding, FindingCode, NextCheck};
 use crate::limits::Limits;
+use crate::slots::ClipTarget;
 use crate::topology::{Topology, TopologySet};
+use crate::units::Ohms;
 use crate::verdict::{Outcome, Unproven, Verdict};
 
 use super::appliance::watch;
@@ -78,32 +80,71 @@ pub(super) fn climb(
     for rung in watch(evidence, limits) {
         found.take(rung);
     }
+    // What the clip says has taken the reversed members out if an independent earth shows
+    // them not to be.
+    let may_be_reversed = wiring.rivals.contains(Topology::Mirror);
+    let earth = clip_on_earth(evidence, limits);
     let unproven = Unproven {
         earth_path: !earth_path,
         separate_ground: !separate_ground,
-        // What the clip says has taken the reversed members out if an independent earth shows
-        // them not to be.
-        polarity: wiring.rivals.contains(Topology::Mirror),
+        polarity: may_be_reversed || earth.is_err(),
     };
-    if !unproven.polarity {
+    if !may_be_reversed {
         found.polarity_is_proven();
     }
     let mut verdict = Verdict {
-        outcome: outcome(&found, unproven),
+        outcome: outcome(&found, unproven, may_be_reversed),
         findings: heapless::Vec::new(),
         unproven,
     };
     for finding in found.faults.iter().chain(&found.doubts) {
         add(&mut verdict, Some(*finding));
     }
-    add(&mut verdict, Some(next_of(wiring, unproven)));
+    let to_earth = match earth {
+        Err(next) if !may_be_reversed => next,
+        _ => NextCheck::ClipOnIndependentEarth,
+    };
+    add(&mut verdict, Some(next_of(wiring, unproven, to_earth)));
     verdict
 }
 
-fn outcome(found: &Found, unproven: Unproven) -> Outcome {
+/// Whether the clip was shown to touch an earth by a current of the drive, and the limiters in
+/// both of the drive's legs to hold; what to do where they were not.
+fn clip_on_earth(evidence: &Evidence, limits: &Limits) -> Result<(), NextCheck> {
+    if evidence.clip_target != ClipTarget::IndependentEarth {
+        return Err(NextCheck::ClipOnIndependentEarth);
+    }
+    reached(evidence.neutral_to_clip, limits)?;
+    reached(evidence.neutral_and_ground, limits)
+}
+
+/// Whether the drive reached what it was closed on, within what its limiter can be tested over: a
+/// reading counts only with its limiter tested ([`Missing::LimiterUntested`]).
+fn reached(path: Measured<Ohms>, limits: &Limits) -> Result<(), NextCheck> {
+    match path {
+        Measured::Known(path) if path.value <= limits.limiters.path_most => Ok(()),
+        // More than three volts on the neutral: the drive is not closed onto them.
+        Measured::Missing(Missing::Refused) => Err(NextCheck::LoadsOffAndRepeat),
+        Measured::Missing(
+            Missing::NotAsked
+            | Missing::Unsteady
+            | Missing::Clipped
+            | Missing::NoVoltage
+            | Missing::RelaysUntested
+            | Missing::LimiterUntested,
+        ) => Err(NextCheck::Repeat),
+        // Paint, rust, a rod in dry ground: another earth.
+        Measured::Known(_)
+        | Measured::Missing(Missing::BeyondRange | Missing::NoCurrent | Missing::ClipFree) => {
+            Err(NextCheck::ClipOnIndependentEarth)
+        }
+    }
+}
+
+fn outcome(found: &Found, unproven: Unproven, may_be_reversed: bool) -> Outcome {
     // A joint near the receptacle whose polarity is open may be the reversed one, with every
     // frame live.
-    let may_be_live = unproven.polarity
+    let may_be_live = may_be_reversed
         && found
             .faults
             .iter()
@@ -130,7 +171,7 @@ fn outcome(found: &Found, unproven: Unproven) -> Outcome {
 
 /// The finding with the next step that would prove more, and without the rivals that are
 /// already excluded.
-fn next_of(mut wiring: Finding, unproven: Unproven) -> Finding {
+fn next_of(mut wiring: Finding, unproven: Unproven, to_earth: NextCheck) -> Finding {
     if !unproven.earth_path {
         wiring.rivals = wiring.rivals.without(TopologySet::of(&[
             Topology::GroundOnRodOnly,
@@ -147,7 +188,7 @@ fn next_of(mut wiring: Finding, unproven: Unproven) -> Finding {
         ]));
     }
     wiring.next = if unproven.polarity {
-        NextCheck::ClipOnIndependentEarth
+        to_earth
     } else if unproven.earth_path {
         NextCheck::EarthPath
     } else if unproven.separate_ground {

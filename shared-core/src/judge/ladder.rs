@@ -191,7 +191,9 @@ fn told_by_clip(
                     rivals: narrowed(&LIVE_THROUGHOUT),
                     next: NextCheck::IsolateAtPanel,
                 },
-                FindingCode::ReadsSound if at_earth => {
+                // ... if a current of the drive went that way too, or was not let: metal that the
+                // clip does not touch through its paint may stand near earth as well.
+                FindingCode::ReadsSound if at_earth && !clip_is_open(evidence) => {
                     wiring.rivals = wiring.rivals.without(TopologySet::of(&LIVE_THROUGHOUT));
                     wiring.next = NextCheck::EarthPath;
                     wiring
@@ -235,6 +237,11 @@ fn told_by_clip(
             }
         }
     }
+}
+
+/// Whether the clip reaches nothing that the drive can send a current to.
+fn clip_is_open(evidence: &Evidence) -> bool {
+    evidence.neutral_to_clip == Measured::Missing(Missing::BeyondRange)
 }
 
 /// What reads sound and has every frame live.

@@ -61,8 +61,12 @@ pub(super) fn earth_path(evidence: &Evidence, limits: &Limits) -> Rung {
         FindingCode::EarthPathUnclear,
         NextCheck::Repeat,
     ));
-    // A relay of the drive that was not seen to open may lead current into the ground.
-    if evidence.neutral_and_ground == Measured::Missing(Missing::RelaysUntested) {
+    // A relay of the drive that was not seen to open may lead current into the ground, and a
+    // limiter that was not seen to act stands for nothing.
+    if matches!(
+        evidence.neutral_and_ground,
+        Measured::Missing(Missing::RelaysUntested | Missing::LimiterUntested)
+    ) {
         return unclear;
     }
     let path = match evidence.earth_path {
@@ -73,7 +77,8 @@ pub(super) fn earth_path(evidence: &Evidence, limits: &Limits) -> Rung {
             | Missing::Refused
             | Missing::Clipped
             | Missing::NoCurrent
-            | Missing::RelaysUntested,
+            | Missing::RelaysUntested
+            | Missing::LimiterUntested,
         ) => {
             return unclear;
         }

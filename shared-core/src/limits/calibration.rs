@@ -54,11 +54,12 @@ pub struct CalibrationLimits {
     /// 27 mrad; twice that.
     pub drive_angle_most: Ratio,
 
-    /// Least current that a sound leg of the drive lets through at 24 V. A base-emitter voltage over
-    /// 205 ohm is 2.57 mA at 25 degC (ngspice, `hardware/faults_self.csv`) and falls by 10 uA a
-    /// kelvin (`hardware/theory.md`): 2.67 to 2.52 mA from 15 to 30 degC; 20 mV of the part and 1 %
-    /// of the resistor are 0.12 mA more either way, a meter's 1 % and a digit the rest. With one
-    /// part of a leg failed one way round reads below 1.1 mA or above 6.0 (the same table).
+    /// Least current that a sound leg of the drive lets through at 24 V. A base-emitter voltage behind a
+    /// divider over 787 ohm is 2.54 mA at 25 degC (ngspice, `hardware/faults_self.csv`) and falls by
+    /// 11 uA a kelvin (`hardware/theory.md`): 2.65 to 2.48 mA from 15 to 30 degC; 20 mV of the part
+    /// and 1 % of the resistor are 0.12 mA more either way, a meter's 1 % and a digit the rest. With
+    /// one part of a leg failed one way round reads 1.62 mA and less or 5.99 and more (the same
+    /// table).
     pub limiter_least: Amperes,
     /// ... and the most. Arithmetic.
     pub limiter_most: Amperes,

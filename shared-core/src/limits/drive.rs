@@ -26,8 +26,7 @@ pub struct DriveLimits {
     /// calibrated source of 3 kohm +-0.06 % still gives 0.1 %.
     pub beyond: Ohms,
     /// A reading to the clip that is below this, three standard uncertainties added, was no path:
-    /// no relay in it had closed. There is no reference resistor in that path; the shortest real
-    /// one is neutral and ground of 10 ft of 12 AWG with a joint and a contact each, 0.032 +
+    /// no relay in it had closed, or the lead's resistor is shorted. The shortest real one is neutral and ground of 10 ft of 12 AWG with a joint and a contact each, 0.032 +
     /// 0.03 + 0.01 ohm (NEC Chapter 9 Table 8 at 20 degC and the house model). Arithmetic.
     pub clip_least: Ohms,
     /// A path of copper and joints has next to no reactance: building wire 4.2 % of its

@@ -8,6 +8,7 @@
 mod bands;
 mod calibration;
 mod drive;
+mod limiters;
 mod probe;
 mod relays;
 mod self_test;
@@ -17,6 +18,7 @@ use crate::units::{Hertz, Ohms, Ratio, Volts};
 pub use bands::{BandSet, SupplyBand};
 pub use calibration::CalibrationLimits;
 pub use drive::DriveLimits;
+pub use limiters::LimiterLimits;
 pub use probe::ProbeLimits;
 pub use relays::RelayLimits;
 pub use self_test::SelfTestLimits;
@@ -128,6 +130,8 @@ pub struct Limits {
 
     /// Drive P2.
     pub drive: DriveLimits,
+    /// The test of its current limiters.
+    pub limiters: LimiterLimits,
     /// The test of the relays of both.
     pub relays: RelayLimits,
     /// Load steps that are looked for, and the load-cycle watch.
@@ -175,6 +179,7 @@ impl Limits {
             neutral_to_earth: Volts::new(6.0),
             probe: ProbeLimits::DEFAULT,
             drive: DriveLimits::DEFAULT,
+            limiters: LimiterLimits::DEFAULT,
             relays: RelayLimits::DEFAULT,
             watch: WatchLimits::DEFAULT,
         }

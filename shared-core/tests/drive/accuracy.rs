@@ -47,9 +47,9 @@ fn power_off_within_three_hundredths() {
 #[test]
 fn two_milliamperes_and_20_6_millivolts_fail_the_10_ohm_limit() {
     // Worked case: 20.6 mV / 2.00 mA = 10.3 ohm. The drive of 6 V and 3 kohm with 10.3 ohm
-    // gives 1.993 mA and 20.53 mV; one that gives just 2.00 mA has 6.0206 V.
+    // in the lead's 10 besides gives 1.987 mA; one that gives just 2.00 mA has 6.0406 V.
     let mut model = Model::new(DrivePath::WideToClip, 10.3, Line::OFF);
-    model.drive.level = Volts::new(2.0e-3 * 3_010.3);
+    model.drive.level = Volts::new(2.0e-3 * 3_020.3);
     let quiet = Model {
         noise: 0.2e-3,
         ..model
@@ -79,7 +79,7 @@ fn two_milliamperes_and_20_6_millivolts_fail_the_10_ohm_limit() {
 #[test]
 fn the_lead_zero_and_the_reference_resistor_are_taken_out() {
     let mut clip = Model::new(DrivePath::WideToClip, 0.73, Line::OFF);
-    clip.drive.lead_zero = Ohms::new(0.23);
+    clip.drive.lead_zero = Ohms::new(10.23);
     clip.noise = 0.2e-3;
     let value = clip.reading(3).value().unwrap().get();
     assert!((value - 0.5).abs() < 0.005, "{value}");

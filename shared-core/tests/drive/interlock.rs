@@ -6,7 +6,7 @@ use slotwise_core::evidence::{Evidence, Missing, PairVoltage, Phasor, SlotVoltag
 use slotwise_core::front_end::NOMINAL_VOLTS_PER_CODE;
 use slotwise_core::limits::Limits;
 use slotwise_core::sample::AdcCode;
-use slotwise_core::slots::Lead;
+use slotwise_core::slots::{ClipTarget, Lead};
 use slotwise_core::stimulus::DrivePath;
 use slotwise_core::units::Volts;
 use slotwise_core::window::{Accumulator, Tuning};
@@ -55,6 +55,21 @@ fn the_drive_is_closed_only_where_nothing_stands() {
         let got = may_close(path, &evidence, &Limits::DEFAULT);
         assert_eq!(got, expected, "{path:?} {nw} {gw} {cw:?}");
     }
+    // On an independent earth it may be closed with the power on, within the same 3 V.
+    for (clip, cw, expected) in [
+        (ClipTarget::IndependentEarth, Ok(0.4), Ok(())),
+        (ClipTarget::IndependentEarth, Ok(3.0), refused),
+        (ClipTarget::IndependentEarth, Ok(119.5), refused),
+        (ClipTarget::IndependentEarth, Ok(f32::NAN), refused),
+        (ClipTarget::IndependentEarth, free, Err(Missing::ClipFree)),
+        (ClipTarget::ApplianceFrame, Ok(0.4), refused),
+        (ClipTarget::NotConnected, Ok(0.4), refused),
+    ] {
+        let mut evidence = evidence(119.5, 0.0, cw);
+        evidence.clip_target = clip;
+        let got = may_close(WideToClip, &evidence, &Limits::DEFAULT);
+        assert_eq!(got, expected, "{clip:?} {cw:?}");
+    }
     let nothing = Evidence::empty();
     assert_eq!(
         may_close(WideToGround, &nothing, &Limits::DEFAULT),
@@ -63,7 +78,7 @@ fn the_drive_is_closed_only_where_nothing_stands() {
 }
 
 /// Windows with this on narrow and ground against wide, RMS, beside the drive's own.
-fn stays(path: DrivePath, narrow: f64, ground: f64) -> Result<(), Missing> {
+fn stays(path: DrivePath, clip: ClipTarget, narrow: f64, ground: f64) -> Result<(), Missing> {
     let model = Model::new(path, 10.5, Line::OFF);
     let mut accumulator = Accumulator::new(Tuning::NOMINAL);
     let mut whole = false;
@@ -82,7 +97,7 @@ fn stays(path: DrivePath, narrow: f64, ground: f64) -> Result<(), Missing> {
     });
     assert!(whole);
     let limits = Limits::DEFAULT;
-    may_stay(path, accumulator.sums(), None, &calibration, &limits)
+    may_stay(path, clip, accumulator.sums(), None, &calibration, &limits)
 }
 
 #[test]
@@ -101,9 +116,11 @@ fn it_stays_closed_as_long_as_nothing_rises() {
         (WideToGround, 600.0, 0.0, Err(Missing::Clipped)),
     ] {
         assert_eq!(
-            stays(path, narrow, ground),
+            stays(path, ClipTarget::ApplianceFrame, narrow, ground),
             expected,
             "{path:?} {narrow} {ground}"
         );
     }
+    let earth = ClipTarget::IndependentEarth;
+    assert_eq!(stays(WideToClip, earth, 119.5, 0.0), Ok(()));
 }

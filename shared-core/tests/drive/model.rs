@@ -81,7 +81,7 @@ impl Line {
 
 pub(crate) struct Model {
     pub(crate) path: DrivePath,
-    /// What stands between the leads of the path, all in.
+    /// What stands between the leads of the path, all in: the resistor of 10 ohm in the clip lead too.
     pub(crate) ohms: f64,
     pub(crate) drive: DriveCalibration,
     pub(crate) line: Line,
@@ -89,10 +89,15 @@ pub(crate) struct Model {
 }
 
 impl Model {
+    /// To ground: `ohms` with the reference resistor; to the clip: from wide to the clip itself.
     pub(crate) fn new(path: DrivePath, ohms: f64, line: Line) -> Self {
+        let in_lead = match path {
+            DrivePath::WideToGround => 0.0,
+            DrivePath::WideToClip => 10.0,
+        };
         Self {
             path,
-            ohms,
+            ohms: ohms + in_lead,
             drive: DriveCalibration::NOMINAL,
             line,
             noise: NOISE,

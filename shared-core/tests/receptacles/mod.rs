@@ -76,7 +76,9 @@ pub(crate) fn clip(mut evidence: Evidence, target: ClipTarget, v_cw: f32) -> Evi
 pub(crate) fn proven() -> Evidence {
     let mut evidence = receptacle(119.5, 0.0, 0.0);
     evidence.earth_path = path(0.18, 0.05);
+    evidence.neutral_and_ground = path(0.36, 0.02);
     evidence.load_step = Ok(step(0.44, 0.02, 5, 2.4));
+    evidence.neutral_to_clip = path(1.2, 0.05);
     clip(evidence, ClipTarget::IndependentEarth, 0.1)
 }
 

@@ -46,7 +46,7 @@ const constant = (register, which) => (index, count) => load(register, 2 + Objec
 test('pins that the program drives are seen, and a new chip lets go of them', () => {
   const board = boardWith(withPins([constant(4, 0), str(4, 0, OUT_SET), STAY], [mask('probeHold', 'driveClip', 'tone')]));
   board.run(1e5);
-  assert.deepEqual(board.outputs.levels, { probePump: false, probeHold: true, driveGround: false, driveClip: true, tone: true });
+  assert.deepEqual(board.outputs.levels, { probePump: false, probeHold: true, driveGround: false, driveClip: true, tone: true, driveRaise: false });
   assert.equal(board.outputs.bits, 0b11010);
   board.pendingReset = { reason: 1, scratch: new Array(8).fill(0) };
   board.reset();

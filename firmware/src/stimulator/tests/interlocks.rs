@@ -6,8 +6,16 @@ use super::*;
 fn a_voltage_opens_within_the_frame_that_shows_it_and_until_rest() {
     // 5 V and 3 V RMS as peaks: 7.07 V and 4.24 V, arithmetic.
     let just = |order: Order, more: f64| match order {
-        Order::Drive(DrivePath::WideToClip) => frame(0.0, 4.243 + more),
-        Order::Drive(DrivePath::WideToGround) => frame(-4.243 - more, 0.0),
+        Order::Drive(DrivePath::WideToClip)
+        | Order::Limiter {
+            path: DrivePath::WideToClip,
+            ..
+        } => frame(0.0, 4.243 + more),
+        Order::Drive(DrivePath::WideToGround)
+        | Order::Limiter {
+            path: DrivePath::WideToGround,
+            ..
+        } => frame(-4.243 - more, 0.0),
         _ => frame(7.071 + more, 0.0),
     };
     for order in ORDERS {
@@ -48,6 +56,7 @@ fn a_voltage_opens_within_the_frame_that_shows_it_and_until_rest() {
                     Applied::Probe { frame: 0, .. }
                         | Applied::Drive { frame: 0, .. }
                         | Applied::Relays { frame: 0 }
+                        | Applied::Limiter { frame: 0, .. }
                 ),
                 "begun anew: {first:?}"
             );
@@ -175,7 +184,7 @@ fn silence_opens_and_counts_as_blind() {
 #[test]
 fn a_pin_that_cannot_be_driven_opens_all_the_others() {
     for order in ORDERS {
-        for pin in [PUMP, HOLD, GROUND, CLIP, TONE] {
+        for pin in [PUMP, HOLD, GROUND, CLIP, TONE, RAISE] {
             let (bench, mut stimulator) = bench();
             bench.fails_high.set(Some(pin));
             stimulator.set(order);
@@ -189,7 +198,14 @@ fn a_pin_that_cannot_be_driven_opens_all_the_others() {
                 Order::Probe => pin == PUMP || pin == HOLD,
                 Order::Relays { .. } => pin == PUMP || pin == HOLD || pin == TONE,
                 Order::Drive(DrivePath::WideToGround) => pin == GROUND || pin == TONE,
-                _ => pin == CLIP || pin == TONE,
+                Order::Drive(DrivePath::WideToClip) => pin == CLIP || pin == TONE,
+                Order::Limiter { path, .. } => {
+                    let is_ground = path == DrivePath::WideToGround;
+                    pin == if is_ground { GROUND } else { CLIP } || pin == TONE
+                        // The first window of pass 0 is plain, 0.4 s; of pass 1 it is raised.
+                        || pin == RAISE && !is_ground
+                }
+                Order::Rest => false,
             };
             assert_eq!(dropped, used, "{order:?}, pin {pin}");
         }
@@ -226,12 +242,12 @@ fn after_any_sequence_the_relays_are_open_whenever_the_mark_says_so() {
         let mut random = Random(seed);
         let (bench, mut stimulator) = bench();
         if random.below(4) == 0 {
-            bench.fails_high.set(Some(random.below(5) as usize));
+            bench.fails_high.set(Some(random.below(6) as usize));
         }
         for step in 0..600 {
             match random.below(30) {
                 0 => stimulator.set(Order::Rest),
-                1..=3 => stimulator.set(ORDERS[random.below(4) as usize]),
+                1..=3 => stimulator.set(ORDERS[random.below(ORDERS.len() as u64) as usize]),
                 4 if random.below(10) == 0 => stimulator.silence(),
                 _ => {}
             }
@@ -248,7 +264,7 @@ fn after_any_sequence_the_relays_are_open_whenever_the_mark_says_so() {
             let mark = stimulator.on_frame(&delivered);
             let at = || format!("seed {seed}, step {step}: {mark:?}");
             match mark {
-                Applied::Nothing => assert_eq!(during, [false; 5], "{}", at()),
+                Applied::Nothing => assert_eq!(during, [false; 6], "{}", at()),
                 Applied::Dropped(_) => assert!(bench.all_low(), "{}", at()),
                 Applied::Probe { closed: false, .. } => {
                     assert!(!during[PUMP] && !during[HOLD], "{}", at());
@@ -257,7 +273,18 @@ fn after_any_sequence_the_relays_are_open_whenever_the_mark_says_so() {
                     assert!(!(during[PUMP] && during[HOLD]), "{}", at());
                     assert!(!during[GROUND] && !during[CLIP], "{}", at());
                 }
-                Applied::Probe { .. } | Applied::Drive { .. } => {}
+                Applied::Drive { .. } => assert!(!during[RAISE], "{}", at()),
+                Applied::Limiter { path, .. } => {
+                    let closed = [during[GROUND], during[CLIP]];
+                    let is_ground = path == DrivePath::WideToGround;
+                    // All low: a pin refused, or the order has just ended.
+                    assert!(
+                        closed == [is_ground, !is_ground] || during == [false; 6],
+                        "{}",
+                        at()
+                    );
+                }
+                Applied::Probe { .. } => assert!(!during[RAISE], "{}", at()),
             }
             let after = bench.levels();
             assert!(!(after[HOLD] && (after[GROUND] || after[CLIP])), "{}", at());

@@ -21,7 +21,7 @@ use crate::house::{
 use crate::outputs::{Driven, PAST};
 use crate::tester::{Paths, Specimen};
 use core::f64::consts::SQRT_2;
-use slotwise_core::slots::LEADS;
+use slotwise_core::slots::{LEADS, Lead};
 
 /// The drive's frequency.
 const DRIVE_HERTZ: f64 = 85.0;
@@ -52,8 +52,9 @@ struct State {
 #[derive(Clone, Debug)]
 struct Closed {
     state: State,
-    /// Steady volts at the pins while the drive stands high.
+    /// Steady volts at the pins for one volt of drive, and the amperes that it sends.
     drive: [f64; LEADS],
+    amperes: f64,
 }
 
 /// What is the same for one harmonic in every state.
@@ -240,18 +241,29 @@ impl Scene {
         let harmonics = pins_with(place, supply, &self.specimen, on, paths)?;
         let drive = if paths.has_drive() {
             let response = drive_response(place, supply, &self.specimen, on, paths, DRIVE_HERTZ)?;
-            let level = f64::from(self.specimen.currents.drive_level.get());
-            core::array::from_fn(|channel| {
-                let string = &self.specimen.strings[channel];
-                let lead = (response[channel] / string.gain(DRIVE_HERTZ)).re;
-                level * lead * string.steady_gain()
-            })
+            let leads: [f64; LEADS] = core::array::from_fn(|channel| {
+                (response[channel] / self.specimen.strings[channel].gain(DRIVE_HERTZ)).re
+            });
+            // One volt less what the path takes of it is over the source.
+            let far = if paths.drive_to_clip {
+                Lead::Clip
+            } else {
+                Lead::Ground
+            };
+            let path = leads[Lead::Wide.channel()] - leads[far.channel()];
+            let amperes = (1.0 - path) / f64::from(self.specimen.currents.drive_source.get());
+            let pins = core::array::from_fn(|channel| {
+                leads[channel] * self.specimen.strings[channel].steady_gain()
+            });
+            (pins, amperes)
         } else {
-            [0.0; LEADS]
+            ([0.0; LEADS], 0.0)
         };
+        let (drive, amperes) = drive;
         Ok(Closed {
             state: State::new(&harmonics, None, supply),
             drive,
+            amperes,
         })
     }
 
@@ -262,9 +274,18 @@ impl Scene {
 
     /// Steady volts of the drive at the pins.
     fn drive(&self, on: bool, then: Driven) -> [f64; LEADS] {
+        let parts = &self.specimen.currents;
+        let level = if then.raised {
+            parts.drive_raised
+        } else {
+            parts.drive_level
+        };
+        let level = f64::from(level.get());
         let sign = if then.high { 1.0 } else { -1.0 };
         self.find(on, then.paths).map_or([0.0; LEADS], |closed| {
-            closed.drive.map(|volts| sign * volts)
+            let amperes = level * closed.amperes;
+            let level = level * parts.let_through(then.paths, then.high, amperes);
+            closed.drive.map(|volts| sign * level * volts)
         })
     }
 

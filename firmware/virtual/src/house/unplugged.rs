@@ -61,7 +61,9 @@ fn wire(supply: &Supply, specimen: &Specimen, (order, emf): (u32, Phasor)) -> Wi
     let [narrow, wide, ground, clip] = slots;
     let inner = circuit.node("inner ground");
     circuit.resistor(inner, ground, specimen.currents.reference);
-    let leads = [narrow, wide, inner, clip];
+    let inner_clip = circuit.node("inner clip");
+    circuit.resistor(inner_clip, clip, specimen.currents.clip_reference);
+    let leads = [narrow, wide, inner, inner_clip];
     let pins: [[Node; 2]; 4] = core::array::from_fn(|channel| {
         specimen.strings[channel].place(&mut circuit, names[channel], leads[channel], star)
     });

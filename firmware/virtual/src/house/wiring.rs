@@ -42,7 +42,8 @@ pub struct Wired {
     /// The three terminals and the clip, in channel order.
     pub slots: [Node; LEADS],
     /// Where the tester's strings begin: narrow, wide, the inner ground node, which the
-    /// reference resistor parts from the ground hole, and the clip.
+    /// reference resistor parts from the ground hole, and the inner clip node, which another
+    /// parts from the clip.
     pub leads: [Node; LEADS],
     /// The tester's star.
     pub star: Node,
@@ -93,7 +94,9 @@ impl Wired {
         let [narrow, wide, ground, clip] = slots;
         let inner = circuit.node("inner ground");
         circuit.resistor(inner, ground, specimen.currents.reference);
-        let leads = [narrow, wide, inner, clip];
+        let inner_clip = circuit.node("inner clip");
+        circuit.resistor(inner_clip, clip, specimen.currents.clip_reference);
+        let leads = [narrow, wide, inner, inner_clip];
         let names = ["narrow", "wide", "ground", "clip"];
         let pins = core::array::from_fn(|channel| {
             specimen.strings[channel].place(&mut circuit, names[channel], leads[channel], star)

@@ -9,18 +9,18 @@
 //! ```text
 //!  narrow ──[90k]──┐ probe P1             wide ──(85 Hz)──┐ drive P2
 //!  wide   ──[90k]──┤ P1 from wide                         │
-//!                  inner ground ──[R_cal 10]── ground hole
+//!                  inner ground ──[R_cal 10]── ground hole      ... or [10]── clip
 //! ```
 //!
 //! Interlocks: P1 wants less than 5 V between ground and the other blade and less than 150 V
-//! to drive; P2 wants less than 3 V between wide and ground. A person may hold an ungrounded
+//! to drive; P2 wants less than 3 V between wide and ground, or the clip. A person may hold an ungrounded
 //! frame, so a means that is not sure of its ground is not used.
 
 mod drive;
 mod load_step;
 mod probe;
 
-pub use drive::loop_ohms;
+pub use drive::{earth_ohms, loop_ohms};
 pub use load_step::{STEP, Step, load_step};
 pub use probe::{Blade, earth_path_ohms, imbalance_while_probed};
 
@@ -108,6 +108,9 @@ pub struct Survey {
     pub free: Truth,
     /// Clip on an independent earth.
     pub earthed: Truth,
+    /// Ohms from wide to that earth by P2. No part of the signature: it is asked for to know that
+    /// the clip is on something, and tells no wirings apart that its voltage does not.
+    pub to_earth: Reading,
     /// The load step, where there is one.
     pub step: Option<Step>,
 }
@@ -169,6 +172,11 @@ pub fn survey_with(receptacle: &Receptacle, interlocks: Interlocks) -> Result<Su
     } else {
         Reading::ohms(loop_ohms(&bare, &specimen)?)
     };
+    let to_earth = if kept && earthed.cw.norm() >= DRIVE_INTERLOCK {
+        Reading::Refused
+    } else {
+        Reading::ohms(earth_ohms(&bare, &specimen)?)
+    };
     let step = if nw < STEP_LEAST || open_slots(&free).contains(&true) {
         None
     } else {
@@ -187,6 +195,7 @@ pub fn survey_with(receptacle: &Receptacle, interlocks: Interlocks) -> Result<Su
         signature,
         free,
         earthed,
+        to_earth,
         step,
     })
 }

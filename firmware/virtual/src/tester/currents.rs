@@ -4,17 +4,18 @@
 //!  narrow ──[30k]─[30k]─[30k]──A──B──┐                probe P1
 //!                                    inner ground ──[R_cal]── ground hole
 //!  wide ──(+E or -E)──[R_s]──o/o─────┤                drive P2, to the ground hole
-//!                        └───o/o── clip               drive P2, to the clip
+//!                        └───o/o── inner clip ──[10]── clip lead        drive P2, to the clip
 //! ```
 //!
-//! High on the tone's pin makes wide positive. Limits: an open relay is no connection (its 50 pF
-//! or so would pass 1 uA from a live slot); the two-way limiter of the drive is not modelled, so
+//! High on the tone's pin makes wide positive. The two-way limiter of a leg holds what the drive's
+//! own level sends, see [`CurrentParts::let_through`]. Limits: an open relay is no connection (its
+//! 50 pF or so would pass 1 uA from a live slot); the limiter does not act on the line, so
 //! a drive that is closed onto line voltage draws V / R_s here and 3 mA at most in the tester;
 //! self-heating of the probe (0.16 W) is left out.
 
 use crate::circuit::{Circuit, Node, Phasor};
 use crate::quantity::Henries;
-use slotwise_core::units::{Ohms, Volts};
+use slotwise_core::units::{Amperes, Ohms, Volts};
 
 /// Parts of probe and drive.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -27,16 +28,46 @@ pub struct CurrentParts {
     pub drive_level: Volts,
     /// Resistance behind it, R_s.
     pub drive_source: Ohms,
+    /// Its raised level.
+    pub drive_raised: Volts,
+    /// In the clip lead, between the clip and the inner clip node.
+    pub clip_reference: Ohms,
+    /// What the limiter of each leg lets through, to ground and to the clip, each while the tone
+    /// is high and while it is low. Infinity: it has failed.
+    pub limits: [[Amperes; 2]; 2],
 }
 
+/// What a limiter lets through: its typical figure at 25 degC (`hardware/theory.md`, ngspice).
+const LIMIT: Amperes = Amperes::new(2.56e-3);
+
 impl CurrentParts {
-    /// Every part at its nominal value: 90 kohm, 10.0 ohm, 6 V behind 3 kohm.
+    /// Every part at its nominal value: 90 kohm, 10.0 ohm twice, 6 V and 10.2 V behind 3 kohm.
     pub const NOMINAL: Self = Self {
         reference: Ohms::new(10.0),
         probe: [Ohms::new(30_000.0); 3],
         drive_level: Volts::new(6.0),
         drive_source: Ohms::new(3_000.0),
+        drive_raised: Volts::new(10.2),
+        clip_reference: Ohms::new(10.0),
+        limits: [[LIMIT; 2]; 2],
     };
+
+    /// The share of the drive's own current that the limiter of the closed leg lets through, where
+    /// `amperes` would flow without it. With both legs closed none acts: they share the current.
+    #[must_use]
+    pub fn let_through(&self, paths: Paths, high: bool, amperes: f64) -> f64 {
+        let leg = match (paths.drive_to_ground, paths.drive_to_clip) {
+            (true, false) => self.limits[0],
+            (false, true) => self.limits[1],
+            _ => return 1.0,
+        };
+        let limit = f64::from(leg[usize::from(!high)].get());
+        if amperes.abs() > limit {
+            limit / amperes.abs()
+        } else {
+            1.0
+        }
+    }
 
     /// The probe as one resistance.
     #[must_use]

@@ -161,6 +161,9 @@ impl Draw {
             probe: nominal.probe.map(|ohms| self.resistor(ohms, tolerance)),
             drive_level: nominal.drive_level * self.within(tolerance.resistors) as f32,
             drive_source: self.resistor(nominal.drive_source, tolerance),
+            clip_reference: self.resistor(nominal.clip_reference, tolerance),
+            drive_raised: nominal.drive_raised * self.within(tolerance.resistors) as f32,
+            limits: nominal.limits,
         }
     }
 

@@ -3,6 +3,7 @@
 use super::draw::Draw;
 use crate::circuit::Phasor;
 use slotwise_core::slots::{LEADS, Lead};
+use slotwise_core::stimulus::DrivePath;
 
 /// One fault.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -24,6 +25,8 @@ pub enum TesterFault {
     WeldedProbe,
     /// The drive's relay to ground never opens, likewise.
     WeldedDrive,
+    /// The current limiter of a leg of the drive does not limit: every reading is right.
+    FailedLimiter(DrivePath),
     /// A high bit of a channel's codes is stuck. The error depends on the code alone, so its
     /// fundamental is in phase with the lead: this many volts RMS along it.
     StuckBit(Lead, f64),
@@ -31,8 +34,9 @@ pub enum TesterFault {
 
 impl TesterFault {
     /// The short names of all kinds, in the order of the alphabet.
-    pub const NAMES: [&'static str; 8] = [
+    pub const NAMES: [&'static str; 9] = [
         "dead channel",
+        "failed limiter",
         "gain shift",
         "stuck bit",
         "stuck drive",
@@ -46,7 +50,7 @@ impl TesterFault {
     #[must_use]
     pub fn draw(draw: &mut Draw) -> Self {
         let lead = Lead::ALL[draw.below(LEADS)];
-        match draw.below(8) {
+        match draw.below(9) {
             0 => Self::DeadChannel(lead),
             1 => {
                 let size = draw.between(0.05, 0.3);
@@ -66,6 +70,11 @@ impl TesterFault {
             4 => Self::StuckDrive,
             5 => Self::WeldedProbe,
             6 => Self::WeldedDrive,
+            7 => Self::FailedLimiter(if draw.happens(0.5) {
+                DrivePath::WideToGround
+            } else {
+                DrivePath::WideToClip
+            }),
             _ => {
                 // Bits 16 to 22 of 60 uV each: 3.9 V to 252 V, half of the time wrong.
                 let volts = 60e-6 * f64::from(1_u32 << (16 + draw.below(7))) * 0.5;
@@ -85,6 +94,7 @@ impl TesterFault {
             Self::StuckDrive => "stuck drive",
             Self::WeldedProbe => "welded probe relay",
             Self::WeldedDrive => "welded drive relay",
+            Self::FailedLimiter(_) => "failed limiter",
             Self::StuckBit(..) => "stuck bit",
         }
     }
@@ -101,7 +111,11 @@ impl TesterFault {
                     leads[lead.channel()] *= 1.0 + volts / size;
                 }
             }
-            Self::StuckProbe | Self::StuckDrive | Self::WeldedProbe | Self::WeldedDrive => {}
+            Self::StuckProbe
+            | Self::StuckDrive
+            | Self::WeldedProbe
+            | Self::WeldedDrive
+            | Self::FailedLimiter(_) => {}
         }
     }
 
@@ -110,7 +124,11 @@ impl TesterFault {
     pub(super) fn disturb_change(&self, leads: &mut [Phasor; LEADS]) {
         match self {
             Self::StuckProbe => *leads = [Phasor::new(0.0, 0.0); LEADS],
-            Self::StuckBit(..) | Self::StuckDrive | Self::WeldedProbe | Self::WeldedDrive => {}
+            Self::StuckBit(..)
+            | Self::StuckDrive
+            | Self::WeldedProbe
+            | Self::WeldedDrive
+            | Self::FailedLimiter(_) => {}
             _ => self.disturb(leads),
         }
     }

@@ -7,8 +7,9 @@
 //! virtual board is for those.
 //!
 //! Priors (wire lengths, joints, loads, strays, noise) are judgement, each beside its constant
-//! in `draw` and `observe`. A trial depends on its seed alone.
+//! in `draw`, `observe` and `currents`. A trial depends on its seed alone.
 
+mod currents;
 mod draw;
 mod fault;
 mod observe;

@@ -1,8 +1,9 @@
 //! What a tester would have as evidence at a receptacle.
 
+use super::currents::{earth_path, hot_and_ground, neutral_and_ground};
 use super::draw::Draw;
 use super::fault::TesterFault;
-use super::plugged::{Moved, Plugged, State};
+use super::plugged::{Plugged, State};
 use crate::circuit::Phasor;
 use crate::house::{HouseError, Receptacle, Truth};
 use crate::means::open_slots;
@@ -12,7 +13,7 @@ use slotwise_core::evidence::{
     SlotVoltages, ZeroSum,
 };
 use slotwise_core::slots::{ClipTarget, LEADS, Lead, Pair};
-use slotwise_core::units::{Hertz, Ohms, Radians, Ratio, Volts};
+use slotwise_core::units::{Hertz, Radians, Ratio, Volts};
 
 /// Standard uncertainty of a calibration against a 0.1 % reference.
 const GAIN_U: f64 = 0.0011;
@@ -21,17 +22,6 @@ const NOISE: f64 = 95e-6;
 /// Standard uncertainty that the tester states for a voltage near zero: 1 mV, and the angle
 /// between strings.
 const FLOOR: (f64, f64) = (1e-3, 6.5e-4);
-/// The probe's interlocks, and the least that it can be read with.
-const PROBE_REST: f64 = 5.0;
-const PROBE_DRIVE: core::ops::Range<f64> = 20.0..150.0;
-
-/// The drive's interlock, and the most that it reads.
-const DRIVE_REST: f64 = 3.0;
-const DRIVE_MOST: f64 = 1_000.0;
-
-/// Ohms from which the tester takes a current to flow through a relay that is to be open.
-const RELAY_FLOWS: f64 = 5.0;
-
 /// Which means a test used.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Means {
@@ -53,8 +43,9 @@ impl Means {
 pub struct Trial {
     /// In the order of [`Means::ALL`].
     pub evidence: [Evidence; 3],
-    /// Whether the tester's test of its relays fails in it, likewise. No answer is given then.
-    pub relay_is_closed: [bool; 3],
+    /// Whether the tester's tests of its relays and limiters fail in it, likewise. No answer is
+    /// given then.
+    pub fails_itself: [bool; 3],
     /// Volts of the ground slot against an independent earth.
     pub ground_to_earth: Volts,
 }
@@ -94,31 +85,34 @@ pub fn observe(
     all.hot_and_ground = hot_and_ground(probe, draw);
     let drive = tester.drive(&free)?;
     all.neutral_and_ground = neutral_and_ground(drive, draw);
+    let to_clip = tester.drive_to_clip(&on_earth)?;
+    all.neutral_to_clip = neutral_and_ground(to_clip, draw);
     let relay_is_closed = tester.finds_a_closed_relay(probe, drive, draw);
+    let limiter_fails = tester.finds_a_failed_limiter(drive, to_clip);
     probed.hot_and_ground = all.hot_and_ground;
     let true_ground = on_earth.truth.pair(Pair::ClipGround).norm();
     Ok(Trial {
         evidence: [slots_only, probed, all],
-        relay_is_closed: [false, relay_is_closed, relay_is_closed],
+        fails_itself: [false, relay_is_closed, relay_is_closed || limiter_fails],
         ground_to_earth: Volts::new(true_ground as f32),
     })
 }
 
 /// A tester in a receptacle, with what is wrong with it.
-struct Tester<'a> {
-    plugged: Plugged<'a>,
-    specimen: &'a Specimen,
-    fault: Option<&'a TesterFault>,
+pub(super) struct Tester<'a> {
+    pub(super) plugged: Plugged<'a>,
+    pub(super) specimen: &'a Specimen,
+    pub(super) fault: Option<&'a TesterFault>,
 }
 
 /// One look: the leads against the star as the tester has them.
-struct Seen {
-    leads: [Phasor; LEADS],
+pub(super) struct Seen {
+    pub(super) leads: [Phasor; LEADS],
     truth: Truth,
 }
 
 impl Seen {
-    fn pair(&self, pair: Pair) -> Phasor {
+    pub(super) fn pair(&self, pair: Pair) -> Phasor {
         let (first, second) = pair.leads();
         self.leads[first.channel()] - self.leads[second.channel()]
     }
@@ -216,14 +210,6 @@ fn pair_voltage(value: Phasor, axis: Phasor, thd: f64) -> PairVoltage {
     }
 }
 
-/// What the probe reads, without its noise: the earth path, and hot conductor, source and earth
-/// path together, both in ohms.
-#[derive(Clone, Copy, Debug)]
-struct Probed {
-    earth: f64,
-    hot: f64,
-}
-
 impl Tester<'_> {
     /// The strings' sizes are calibrated out, their angles are not.
     fn look(&self, state: &State, gain: f64, draw: &mut Draw) -> Seen {
@@ -242,87 +228,6 @@ impl Tester<'_> {
 
     fn at_lead(&self, state: &State, channel: usize) -> Phasor {
         state.pins[channel] / self.specimen.strings[channel].gain(60.0).norm()
-    }
-
-    /// The reference resistor, which is taken out of every reading through it.
-    fn reference(&self) -> f64 {
-        f64::from(self.specimen.currents.reference.get())
-    }
-
-    /// What the probe reads, or why it is not switched on. The current is that of the drop over
-    /// the probe's resistors, as the tester sees it.
-    fn probe(&self, free: &Seen) -> Result<Result<Probed, Missing>, HouseError> {
-        let [rest, drive] =
-            [Pair::GroundWide, Pair::NarrowGround].map(|pair| free.pair(pair).norm());
-        if rest >= PROBE_REST || drive >= PROBE_DRIVE.end {
-            return Ok(Err(Missing::Refused));
-        }
-        if drive < PROBE_DRIVE.start {
-            return Ok(Err(Missing::NoVoltage));
-        }
-        let moved = self.plugged.probed()?;
-        let [ground_wide, narrow_ground] =
-            [Pair::GroundWide, Pair::NarrowGround].map(|pair| self.change(&moved, pair));
-        let switched_on = free.pair(Pair::NarrowGround) + narrow_ground;
-        let current = switched_on / f64::from(self.specimen.currents.probe_resistance().get());
-        Ok(Ok(Probed {
-            earth: (ground_wide / current).re - self.reference(),
-            hot: (-narrow_ground / current).re - self.reference(),
-        }))
-    }
-
-    /// What the drive reads in ohms, or why it is not closed. The current is that of the
-    /// drive's level less the voltage that the tester sees, over the drive's own resistance.
-    fn drive(&self, free: &Seen) -> Result<Result<f64, Missing>, HouseError> {
-        if free.pair(Pair::GroundWide).norm() >= DRIVE_REST {
-            return Ok(Err(Missing::Refused));
-        }
-        let moved = self.plugged.driven()?;
-        let parts = &self.specimen.currents;
-        let level = f64::from(parts.drive_level.get());
-        let source = f64::from(parts.drive_source.get());
-        let (ground, wide) = Pair::GroundWide.leads();
-        let path = moved.after[wide.channel()] - moved.after[ground.channel()];
-        // What flows, and what the tester makes of the voltage that it sees.
-        let current = level / (path + source);
-        let seen = match self.fault {
-            Some(TesterFault::StuckDrive) => Phasor::new(0.0, 0.0),
-            _ => -self.change(&moved, Pair::GroundWide) * current,
-        };
-        let whole = seen / (level - seen) * source;
-        Ok(if whole.norm() >= DRIVE_MOST {
-            Err(Missing::BeyondRange)
-        } else {
-            Ok(whole.re - self.reference())
-        })
-    }
-
-    /// What the test of the relays finds before the probe is used. With the partner of a welded
-    /// relay closed, or with the tone alone, the whole current flows and reads what it always
-    /// does, less certain by the shorter time: half an ohm in a busy house.
-    fn finds_a_closed_relay(
-        &self,
-        probe: Result<Probed, Missing>,
-        drive: Result<f64, Missing>,
-        draw: &mut Draw,
-    ) -> bool {
-        let seen = match self.fault {
-            Some(TesterFault::WeldedProbe) => probe.map(|probed| probed.earth),
-            Some(TesterFault::WeldedDrive) => drive,
-            _ => return false,
-        };
-        seen.is_ok_and(|ohms| ohms + self.reference() + 0.5 * draw.normal() > RELAY_FLOWS)
-    }
-
-    /// What a current of the tester's own moves between two leads, as the tester sees it.
-    fn change(&self, moved: &Moved, pair: Pair) -> Phasor {
-        let mut leads: [Phasor; LEADS] =
-            core::array::from_fn(|channel| moved.after[channel] - moved.before[channel]);
-        if let Some(fault) = self.fault {
-            fault.disturb_change(&mut leads);
-        }
-        let (first, second) = pair.leads();
-        leads[first.channel()] - leads[second.channel()]
     }
 
     /// A load comes on and goes off some times.
@@ -369,39 +274,4 @@ impl Tester<'_> {
             sag: Volts::new(sag as f32),
         }))
     }
-}
-
-fn earth_path(probed: Result<Probed, Missing>, draw: &mut Draw) -> Measured<Ohms> {
-    let ohms = match probed {
-        Ok(probed) => probed.earth,
-        Err(missing) => return Measured::Missing(missing),
-    };
-    // Four seconds in a quiet to a busy house: p95 0.03 to 0.2 ohm, plus 1 % of the reading.
-    let u = draw.between(0.015, 0.1) + 0.01 * ohms.abs();
-    read(ohms, u, draw)
-}
-
-fn hot_and_ground(probed: Result<Probed, Missing>, draw: &mut Draw) -> Measured<Ohms> {
-    let ohms = match probed {
-        Ok(probed) => probed.hot,
-        Err(missing) => return Measured::Missing(missing),
-    };
-    // The supply moves by millivolts under a current of 1.3 mA: ohms. Judgement.
-    let u = draw.between(1.0, 3.0) + 0.01 * ohms.abs();
-    read(ohms, u, draw)
-}
-
-fn neutral_and_ground(ohms: Result<f64, Missing>, draw: &mut Draw) -> Measured<Ohms> {
-    let ohms = match ohms {
-        Ok(ohms) => ohms,
-        Err(missing) => return Measured::Missing(missing),
-    };
-    // 85 Hz stands alone in its bin: the converter's noise, and the drive's calibration.
-    let u = 0.02 + 0.005 * ohms.abs();
-    read(ohms, u, draw)
-}
-
-fn read(ohms: f64, u: f64, draw: &mut Draw) -> Measured<Ohms> {
-    let read = (ohms + u * draw.normal()).min(1e5);
-    Measured::known(Ohms::new(read as f32), Ohms::new(u as f32))
 }

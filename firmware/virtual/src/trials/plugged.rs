@@ -10,7 +10,7 @@
 use crate::circuit::{Bridge, Factored, Node, Phasor, Solution};
 use crate::house::{HouseError, Receptacle, Truth, Wired};
 use crate::tester::Specimen;
-use slotwise_core::slots::LEADS;
+use slotwise_core::slots::{LEADS, Lead};
 use slotwise_core::units::Amperes;
 
 /// Frequency of the drive P2, in hertz.
@@ -117,6 +117,26 @@ impl<'a> Plugged<'a> {
         })
     }
 
+    /// What one ampere of the drive P2, from wide to the clip on an independent earth, does to the
+    /// leads. The clip's string is 1 Mohm beside it and left out: 1e-5 of an earth of 10 ohm.
+    pub(super) fn driven_to_earth(&self) -> Result<Moved, HouseError> {
+        let [_, wide, ..] = self.wired.leads;
+        let factored = self
+            .wired
+            .circuit
+            .factor_like(&self.line, DRIVE_HERTZ)
+            .map_err(failed)?;
+        let solution = factored.one_ampere(wide, Node::REFERENCE).map_err(failed)?;
+        let mut after = self.leads(&solution);
+        let star = solution.voltage(self.wired.star, Node::REFERENCE);
+        let earth = self.receptacle.independent_earth + self.specimen.currents.clip_reference;
+        after[Lead::Clip.channel()] = -Phasor::new(f64::from(earth.get()), 0.0) - star;
+        Ok(Moved {
+            before: [Phasor::new(0.0, 0.0); LEADS],
+            after,
+        })
+    }
+
     fn leads(&self, solution: &Solution) -> [Phasor; LEADS] {
         self.wired
             .leads
@@ -141,8 +161,8 @@ mod tests {
     use super::super::Draw;
     use super::*;
     use crate::house::{Appliance, bank, enumeration};
-    use crate::means::{Blade, earth_path_ohms, loop_ohms, open_slots};
-    use slotwise_core::slots::{ClipTarget, Lead};
+    use crate::means::{Blade, earth_ohms, earth_path_ohms, loop_ohms, open_slots};
+    use slotwise_core::slots::ClipTarget;
 
     /// Every wiring in a drawn house with a drawn tester.
     fn trials() -> impl Iterator<Item = (String, Receptacle, Specimen)> {
@@ -240,6 +260,17 @@ mod tests {
             // Ohms beyond the reference resistor: the reading is a difference to it.
             let share = |one: f64, other: f64| (one - other).abs() / (other.abs() + reference);
             worst.hold(share(p2, built), &format!("{name}: P2 {p2} {built}"));
+
+            let to_earth = plugged.driven_to_earth().unwrap();
+            let lead = f64::from(specimen.currents.clip_reference.get());
+            let p2 = change(&to_earth.after, Lead::Wide, Lead::Clip).re - lead;
+            let built = earth_ohms(&receptacle, &specimen).unwrap();
+            // The clip's string and the star lie beside the path: 1 Mohm. A path through the
+            // house's strays alone is not one that the drive reads.
+            if built < 1_000.0 {
+                let off = share(p2, built) - 2.0 * (built + 20.0) / 1e6;
+                worst.hold(off.max(0.0), &format!("{name}: P2 to earth {p2} {built}"));
+            }
 
             let probe = plugged.probed().unwrap();
             let [before, after] =

@@ -19,7 +19,7 @@ use slotwise_virtual::tester::SensingString;
 pub struct Taken {
     /// P1 from narrow.
     pub earth_path: bool,
-    /// P2.
+    /// P2, to ground, and to the clip where that is used.
     pub drive: bool,
     /// The load step.
     pub load_step: bool,
@@ -57,6 +57,7 @@ pub fn evidence(page: &Page, taken: Taken) -> Evidence {
         signature,
         free,
         earthed,
+        to_earth,
         step,
     } = &page.survey;
     let truth = if taken.clip { earthed } else { free };
@@ -97,6 +98,9 @@ pub fn evidence(page: &Page, taken: Taken) -> Evidence {
     }
     if taken.drive {
         evidence.neutral_and_ground = ohms(signature.p2, Ohms::new(0.02));
+        if taken.clip {
+            evidence.neutral_to_clip = ohms(*to_earth, Ohms::new(0.02));
+        }
     }
     if taken.load_step
         && let Some(step) = step

@@ -196,7 +196,7 @@ fn counted<const N: usize>(
 
 fn verdicts(trial: &Trial) -> [Verdict; 3] {
     core::array::from_fn(|means| {
-        if trial.relay_is_closed[means] {
+        if trial.fails_itself[means] {
             failed_self_test()
         } else {
             judge(&trial.evidence[means], &Limits::DEFAULT)

@@ -25,6 +25,7 @@ pub(super) fn table(report: &VisitReport<'_>) -> Block {
         format!("{:.1} V", limits.watch.clip_highest.get()),
         format!("{:.2} V", limits.watch.shift_moves.get()),
         format!("{:.0} ohm", limits.drive.neutral_to_burner.get()),
+        format!("{:.0} ohm", limits.limiters.path_most.get()),
         format!("{:.0} V", limits.touchable.get()),
     ];
     let rows = texts

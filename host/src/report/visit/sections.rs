@@ -3,6 +3,7 @@
 use slotwise_core::evidence::Measured;
 use slotwise_core::finding::{Finding, FindingCode};
 use slotwise_core::record::Body;
+use slotwise_core::slots::ClipTarget;
 use slotwise_core::units::Volts;
 use slotwise_core::watch::Span;
 
@@ -200,13 +201,17 @@ pub(super) fn not_proven(blocks: &mut Vec<Block>, report: &VisitReport<'_>, grav
         return;
     }
     let unproven = gravest.verdict.unproven;
+    let [mut polarity, earth_path, separate_ground] = texts.prove;
+    if gravest.test.evidence.clip_target == ClipTarget::IndependentEarth {
+        polarity = texts.prove_on_earth;
+    }
     let open: Vec<String> = [
         unproven.polarity,
         unproven.earth_path,
         unproven.separate_ground,
     ]
     .into_iter()
-    .zip(texts.prove)
+    .zip([polarity, earth_path, separate_ground])
     .filter(|(is_open, _)| *is_open)
     .map(|(_, how)| how.to_owned())
     .collect();
@@ -368,17 +373,17 @@ pub(super) fn test(blocks: &mut Vec<Block>, report: &VisitReport<'_>, judged: &J
         .collect();
     blocks.push(Block::Table(Table::of_pairs(labels.measured, rows)));
     let limits = report.limits();
+    let to_clip = match evidence.clip_target {
+        ClipTarget::IndependentEarth => limits.limiters.path_most,
+        ClipTarget::ApplianceFrame | ClipTarget::NotConnected => limits.drive.neutral_to_burner,
+    };
     for (name, measured, limit) in [
         (
             labels.earth_path,
             &evidence.earth_path,
             limits.earth_path_sound,
         ),
-        (
-            labels.neutral_to_clip,
-            &evidence.neutral_to_clip,
-            limits.drive.neutral_to_burner,
-        ),
+        (labels.neutral_to_clip, &evidence.neutral_to_clip, to_clip),
     ] {
         if let Measured::Known(reading) = measured {
             blocks.push(Block::Figure(drawing::against_limit(

@@ -18,8 +18,9 @@ pub(super) const fn end(end: End) -> &'static str {
     }
 }
 
-/// The words of `next` where it follows from `finding`: too high a voltage is looked for at
-/// the service, a load that sags at the appliance's own steps.
+/// The words of `next` where it follows from `finding`: too high a voltage is looked for at the
+/// service. Slots that read sound are to be tested again only where the clip is on another earth
+/// and the tester could not test its limiters or see its own current go there.
 #[must_use]
 pub(super) const fn text(next: NextCheck, finding: FindingCode) -> CheckText {
     let (short, what, end) = match next {
@@ -28,7 +29,9 @@ pub(super) const fn text(next: NextCheck, finding: FindingCode) -> CheckText {
             "clip on another earth, test again",
             "Put the clip lead on an earth that does not come through this receptacle, and test \
              again. A metal cold-water pipe that enters from the ground is one. The frame of this \
-             appliance is not: it hangs on the same ground slot. Hold the clip by its insulation.",
+             appliance is not: it hangs on the same ground slot. Clip it to bare metal, not \
+             paint; if neutral to clip reads above 200 ohm or open, take another earth. Hold the \
+             clip by its insulation.",
             Some(End::Receptacle),
         ),
         NextCheck::EarthPath => (
@@ -56,6 +59,13 @@ pub(super) const fn text(next: NextCheck, finding: FindingCode) -> CheckText {
              and GFCI buttons upstream; then test again.",
             Some(End::Panel),
         ),
+        NextCheck::LoadsOffAndRepeat if matches!(finding, FindingCode::ReadsSound) => (
+            "all loads off, test again",
+            "Leave the clip where it is. Switch off and unplug every load on this circuit and test \
+             again. Loads hold the neutral 3 V or more away from earth, too much for the tester to \
+             send its own current there.",
+            Some(End::Receptacle),
+        ),
         NextCheck::LoadsOffAndRepeat => (
             "all loads off, test again",
             "Switch off and unplug every load on this circuit and test again.",
@@ -76,10 +86,23 @@ pub(super) const fn text(next: NextCheck, finding: FindingCode) -> CheckText {
              isolated at the panel.",
             Some(End::Panel),
         ),
+        NextCheck::ServiceTheTester if matches!(finding, FindingCode::SelfTestFailed) => (
+            "service the tester",
+            "Do not use the tester. Its last record says which test it failed: pull its records. \
+             Have it repaired and calibrated before it is used again.",
+            Some(End::Tester),
+        ),
         NextCheck::ServiceTheTester => (
             "service the tester",
             "Do not use the tester. Check its cord and inputs, calibrate it, and repeat the test.",
             Some(End::Tester),
+        ),
+        NextCheck::Repeat if matches!(finding, FindingCode::ReadsSound) => (
+            "leave it in, test again",
+            "Leave the clip where it is, seat the plug firmly, and test again. The circuit was too \
+             noisy for the tester to test its own limiters, or to see its current go through the \
+             clip. If it stays so, switch loads on this circuit off first.",
+            Some(End::Receptacle),
         ),
         NextCheck::Repeat => (
             "leave it in, test again",

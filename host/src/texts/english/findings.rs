@@ -161,8 +161,8 @@ pub(super) const fn text(code: FindingCode) -> FindingText {
         ),
         FindingCode::EarthPathUnclear => (
             "Earth path not clear",
-            "The resistance of the earth path could not be told well enough. Something on the \
-             circuit was switching.",
+            "The resistance of the earth path could not be told well enough, or the tester could not \
+             test its own relays or limiter. Something on the circuit was switching.",
             None,
             "Measuring the earth path with an earth-loop tester, if it stays unclear.",
         ),
@@ -224,8 +224,9 @@ pub(super) const fn text(code: FindingCode) -> FindingText {
         ),
         FindingCode::SelfTestFailed => (
             "Tester fault: it failed a test of itself",
-            "A test that the tester makes of its own program, memory, clocks or converter failed. \
-             It says nothing of the receptacle until it starts again and passes.",
+            "A test that the tester makes of its own program, memory, clocks, converter, relays or \
+             current limiters failed. It says nothing of the receptacle until it starts again and \
+             passes.",
             None,
             TESTER,
         ),

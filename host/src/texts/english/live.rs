@@ -69,7 +69,7 @@ const fn phase(phase: Phase) -> &'static str {
         Phase::LoadCycle => "load-cycle watch",
         Phase::Waiting => "waiting for voltage",
         Phase::TesterFault => "TESTER FAULT",
-        Phase::NeutralToClip => "power off: neutral to clip",
+        Phase::NeutralToClip => "testing neutral to clip",
     }
 }
 
@@ -100,6 +100,7 @@ const fn missing(reason: Missing) -> &'static str {
         Missing::BeyondRange => "open or nearly open",
         Missing::NoCurrent => "no current",
         Missing::RelaysUntested => "relays not tested",
+        Missing::LimiterUntested => "limiter not tested",
     }
 }
 
@@ -159,6 +160,9 @@ mod tests {
             Missing::Unsteady,
             Missing::Clipped,
             Missing::BeyondRange,
+            Missing::NoCurrent,
+            Missing::RelaysUntested,
+            Missing::LimiterUntested,
         ] {
             assert!(missing(reason).chars().count() <= VALUE, "{reason:?}");
         }

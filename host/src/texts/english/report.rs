@@ -26,6 +26,8 @@ pub(super) const REPORT: VisitReportTexts = VisitReportTexts {
         "Separate ground: leave the tester plugged in while a load of 2 A or more on this circuit \
          switches at least three times.",
     ],
+    prove_on_earth: "Polarity: the clip was on another earth, but that did not prove it. Make the \
+                     next check above, with the clip on bare metal.",
     all_proven: "Everything that the tester can prove here was proven. What it cannot see is listed \
                  below.",
     test: "Record {record}",
@@ -64,6 +66,10 @@ pub(super) const REPORT: VisitReportTexts = VisitReportTexts {
             "Arithmetic: 0.2 mA through 1 kohm is 0.2 V; half of it",
         ),
         ("Neutral to burner, power off", "Common practice, no source"),
+        (
+            "Neutral to another earth, for polarity",
+            "Judgement: eight times what a single rod may have, NEC 250.53, from memory",
+        ),
         (
             "Voltage that may be touched",
             "IEC 61010-1:2010 6.3.1, from memory",

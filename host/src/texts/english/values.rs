@@ -4,6 +4,7 @@ use slotwise_core::evidence::Missing;
 use slotwise_core::record::BootCause;
 use slotwise_core::self_test::{Relay, SelfTestFailure};
 use slotwise_core::slots::Lead;
+use slotwise_core::stimulus::DrivePath;
 
 use crate::chain::ChainLink;
 
@@ -21,6 +22,9 @@ pub(super) const fn missing(reason: Missing) -> &'static str {
         Missing::NoCurrent => "the tester's own current did not flow",
         Missing::RelaysUntested => {
             "the tester could not test its relays: the voltage moved too much"
+        }
+        Missing::LimiterUntested => {
+            "the tester could not test its current limiter in this leg, so the reading does not count"
         }
     }
 }
@@ -55,6 +59,26 @@ const fn relay_name(relay: Relay) -> &'static str {
         Relay::DriveToGround => "drive's relay to ground",
         Relay::DriveToClip => "drive's relay to the clip",
     }
+}
+
+/// A limiter of the drive: how the current rose with the level raised one way round.
+fn limiter(path: DrivePath, high: bool, permille: i32, passes: [i32; 2]) -> String {
+    let leg = match path {
+        DrivePath::WideToGround => "to ground",
+        DrivePath::WideToClip => "to the clip",
+    };
+    let sign = if high { "positive" } else { "negative" };
+    let fails = if permille > passes[1] {
+        "does not hold"
+    } else {
+        "acts too early, or the raised voltage for its test does not come"
+    };
+    let [rise, least, most] = [permille, passes[0], passes[1]].map(|one| f64::from(one) / 1000.0);
+    format!(
+        "its own current limiter in the leg {leg}, wide blade {sign}, {fails} (current raised to \
+         {rise:.2} times; {least:.2} to {most:.2} passes). Do not use the tester; do steps 15a and \
+         15b of hardware/checks.md"
+    )
 }
 
 /// Which test of itself the tester failed, and by how much.
@@ -113,6 +137,13 @@ pub(super) fn self_test(failure: SelfTestFailure) -> String {
             "the {} input, shorted, scatters by {rms} (at most {most})",
             lead_name(lead)
         ),
+        SelfTestFailure::LimiterFails {
+            path,
+            high,
+            permille,
+            least_permille,
+            most_permille,
+        } => limiter(path, high, permille, [least_permille, most_permille]),
     };
     format!("tester failed its self-test: {what}")
 }

@@ -26,7 +26,7 @@ fn close_probe(outputs: &Outputs, from: u64, until: u64) {
         let held = number < until - 1;
         outputs.set_during(
             number,
-            [(number + from) % 2 == 1, held, false, false, false],
+            [(number + from) % 2 == 1, held, false, false, false, false],
         );
     }
     let paths = |number| outputs.during(number)[0].paths;
@@ -112,7 +112,7 @@ fn the_tone_looks_as_the_filters_make_it() {
     source.connect(&outputs);
     let high = |number: u64| (number / 23).is_multiple_of(2);
     for number in 20..300 {
-        outputs.set_during(number, [false, false, true, false, high(number)]);
+        outputs.set_during(number, [false, false, true, false, high(number), false]);
     }
     let response = drive_response(
         Some(&receptacle),
@@ -179,7 +179,7 @@ fn a_free_tester_can_close_its_paths_too() {
         }
     }
     for number in 120..200 {
-        outputs.set_during(number, [false, false, true, false, number % 40 < 20]);
+        outputs.set_during(number, [false, false, true, false, number % 40 < 20, false]);
     }
     // 6 V of drive into nothing but strings: wide and ground against each other.
     let pins = source.pins(155);
