@@ -26,7 +26,7 @@ use slotwise_virtual::front_end::{FrontEnd, PhasorSource, Stretch};
 use slotwise_virtual::house::{Appliance, Receptacle};
 
 /// Test before the watch.
-const TEST_SECONDS: u64 = 14;
+const TEST_SECONDS: u64 = 20;
 
 /// Records in the journal before: a pull is a quarter of a megabyte.
 const KEPT: usize = 300;
