@@ -13,6 +13,7 @@ pub(super) struct Readings {
     pub(super) neutral_to_clip: Measured<Ohms>,
 }
 
+/// A path that has not come up in this test.
 pub(super) const NOT_ASKED: Measured<Ohms> = Measured::Missing(Missing::NotAsked);
 
 impl Readings {
@@ -23,6 +24,7 @@ impl Readings {
         neutral_and_ground: NOT_ASKED,
         neutral_to_clip: NOT_ASKED,
     };
+
     /// Adds what is known of the paths.
     pub(super) const fn add_to(&self, evidence: &mut Evidence) {
         evidence.earth_path = self.earth_path;

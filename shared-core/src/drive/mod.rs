@@ -2,11 +2,12 @@
 //!
 //! ```text
 //!  wide ──[R_s]──(+-E, 85 Hz)──o/o── inner ground ──[R_cal]── ground hole
-//!                              o/o── clip
+//!                              o/o── [10 ohm]── clip
 //! ```
 //!
-//! About 2 mA through neutral and equipment ground, with the power on or off, or through the
-//! neutral and the appliance's burner with the power off. 85 Hz stands 25 Hz from the line, so
+//! About 2 mA through neutral and equipment ground, with the power on or off, through the
+//! neutral and the appliance's burner with the power off, or from the neutral to an independent
+//! earth. 85 Hz stands 25 Hz from the line, so
 //! that the line is filtered out and its sources are dead to the measurement. High makes wide
 //! positive.
 //!

@@ -23,7 +23,7 @@ pub struct LimiterLimits {
     /// coupler and levels of 0.5 % 1.32. Arithmetic.
     pub held_most: Ratio,
     /// Path above which the test is not made, see [`Self::held_most`]. No path so long is proven
-    /// to be anything: ten times the 10 ohm of neutral to burner, and more than a rod has that
+    /// to be anything: twenty times the 10 ohm of neutral to burner, and more than a rod has that
     /// NEC 250.53 lets stand alone (25 ohm). Judgement.
     pub path_most: Ohms,
     /// Share of the plain reading at right angles to the tone, in any of the three windows, from

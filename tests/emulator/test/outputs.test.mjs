@@ -24,7 +24,7 @@ const OE_SET = 0x24;
 const IO_BANK0 = 0x40014000;
 const mask = (...names) => names.reduce((bits, name) => bits | (1 << OUTPUT_PINS[name]), 0);
 
-/// A program that makes all five pins outputs, then runs `rest`. Registers: r0 SIO, r1 the
+/// A program that makes all six pins outputs, then runs `rest`. Registers: r0 SIO, r1 the
 /// mask of all, r2 and up free; constants from number 2 on are the caller's.
 function withPins(rest, constants = []) {
   const pins = Object.values(OUTPUT_PINS);
